@@ -12,7 +12,7 @@ StaddleError
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Self
 
 __all__ = [
     "Fault",
@@ -57,7 +57,7 @@ class StaddleError(Exception):
         super().__init__(self.text())
 
     @classmethod
-    def one(cls, what: str, *, where: str = "", why: str = "", mend: str = "") -> "StaddleError":
+    def one(cls, what: str, *, where: str = "", why: str = "", mend: str = "") -> Self:
         """The error with a single fault, as an instance of the class it is called on."""
         return cls(Fault(what=what, where=where, why=why, mend=mend))
 

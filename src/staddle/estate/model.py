@@ -1,0 +1,92 @@
+"""The estate as frozen values: sites, domains, hosts, pools, networks, guests. No reading in here (tables.py).
+
+A failure domain is a name with a kind (site, room, rack, feed, switch, array, …) that may stand inside another
+one. Hosts and pools name the domains they stand in directly; failures/domains.py closes that upwards.
+All amounts are whole bytes.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+__all__ = ["Domain", "Estate", "Guest", "Host", "Network", "Pool"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Domain:
+    """What fails together, and what it stands inside (None at the top)."""
+
+    name: str
+    kind: str
+    inside: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Host:
+    """One virtualisation host. ``reserved_memory_bytes`` is what the host keeps for itself."""
+
+    name: str
+    domains: tuple[str, ...]
+    cores: int
+    memory_bytes: int
+    reserved_memory_bytes: int
+    vcpu_per_core: float
+    cpu_level: str
+    networks: tuple[str, ...]
+    pools: tuple[str, ...]
+    numa_nodes: int = 1
+    platform: str = ""
+    platform_version: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pool:
+    """One storage pool. ``used_bytes`` is what is written, ``promised_bytes`` what is promised to thin disks too."""
+
+    name: str
+    domains: tuple[str, ...]
+    capacity_bytes: int
+    used_bytes: int
+    promised_bytes: int
+    floor_percent: float
+    promise_limit: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """One network. ``prefix`` is in CIDR form; ``taken`` are addresses or ranges ``a-b`` that are in use."""
+
+    name: str
+    prefix: str
+    gateway: str = ""
+    vlan: int | None = None
+    mtu: int = 1500
+    dns_servers: tuple[str, ...] = ()
+    taken: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guest:
+    """A machine already on the estate. A smaller ``restart_order`` starts first."""
+
+    name: str
+    host: str
+    memory_bytes: int
+    vcpus: int
+    pool: str
+    disk_bytes: int
+    restart_order: int = 100
+    apart_group: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estate:
+    """All tables of one estate, with the day of their survey."""
+
+    name: str
+    surveyed: date
+    surveyed_by: str
+    domains: tuple[Domain, ...]
+    hosts: tuple[Host, ...]
+    pools: tuple[Pool, ...]
+    networks: tuple[Network, ...]
+    guests: tuple[Guest, ...]

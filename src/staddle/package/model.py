@@ -1,0 +1,183 @@
+"""What a package holds, as frozen values. No reading in here (archive.py, descriptor.py).
+
+All amounts are whole bytes. A size is one of the package's deployment configurations, or ``""`` with the
+label "the only hardware" where it describes no configuration.
+"""
+
+from dataclasses import dataclass
+
+from staddle.kernel import Finding, InputRefused
+
+__all__ = [
+    "Adapter",
+    "DiskDevice",
+    "Hardware",
+    "Licence",
+    "Package",
+    "PackageDisk",
+    "PackageFile",
+    "Property",
+    "Size",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackageFile:
+    """One referenced file. ``size_bytes`` is what lies in the archive or folder (all chunks), never 0 for absent."""
+
+    file_id: str
+    href: str
+    size_bytes: int
+    compression: str = ""
+    chunk_size_bytes: int | None = None
+    sha256: str | None = None  # filled by verification, not by reading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackageDisk:
+    """One virtual disk: thick is ``capacity_bytes``, thin at first is ``populated_bytes`` where the maker states it."""
+
+    disk_id: str
+    capacity_bytes: int
+    populated_bytes: int | None = None
+    file_id: str | None = None  # None: an empty disk
+    parent_id: str | None = None
+    format_uri: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiskDevice:
+    """A disk as a device of one size's hardware."""
+
+    name: str
+    disk_id: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Adapter:
+    """A network adapter: its name and the package network it is connected to."""
+
+    name: str
+    network: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """One deployment configuration (OVF ``Configuration``)."""
+
+    size_id: str
+    label: str
+    description: str = ""
+    is_default: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hardware:
+    """The machine that one size asks for."""
+
+    size_id: str
+    processors: int
+    memory_bytes: int
+    disks: tuple[DiskDevice, ...]
+    adapters: tuple[Adapter, ...]
+    has_cd: bool = False
+    transports: tuple[str, ...] = ()
+    system_types: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Property:
+    """One question that the package asks. ``key`` is the full key ``[class.]key[.instance]`` of the environment.
+
+    ``defaults`` maps a size to its default; the entry ``""`` holds for every size without one of its own.
+    ``sizes`` empty means offered for every size. ``allowed`` is the ValueMap; () means free.
+    """
+
+    key: str
+    type: str
+    label: str
+    description: str = ""
+    category: str = ""
+    user_configurable: bool = False
+    password: bool = False
+    min_length: int | None = None
+    max_length: int | None = None
+    allowed: tuple[str, ...] = ()
+    defaults: tuple[tuple[str, str], ...] = ()
+    sizes: tuple[str, ...] = ()
+
+    def default_for(self, size_id: str) -> str:
+        """The default in that size; "" where the package gives none."""
+        found = dict(self.defaults)
+        return found.get(size_id, found.get("", ""))
+
+    def offered_in(self, size_id: str) -> bool:
+        """Whether the question is asked in that size."""
+        return not self.sizes or size_id in self.sizes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Licence:
+    """A licence text that must be accepted before deployment."""
+
+    info: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Package:
+    """Everything the descriptor says, read but not yet verified against its digests.
+
+    ``name`` is the content's ``ovf:id``; ``product``, ``vendor``, ``version`` come from the ProductSection.
+    ``findings`` are departures from the standard that were accepted, each naming its rule.
+    """
+
+    name: str
+    product: str
+    vendor: str
+    version: str
+    ovf_edition: str  # "1" or "2", from the namespace
+    descriptor_name: str
+    descriptor_sha256: str
+    has_manifest: bool
+    has_certificate: bool
+    sizes: tuple[Size, ...]
+    hardware: tuple[Hardware, ...]
+    files: tuple[PackageFile, ...]
+    disks: tuple[PackageDisk, ...]
+    networks: tuple[str, ...]
+    properties: tuple[Property, ...]
+    licences: tuple[Licence, ...]
+    findings: tuple[Finding, ...] = ()
+
+    def default_size(self) -> str:
+        """The id of the marked default size, else of the first one."""
+        return next((s.size_id for s in self.sizes if s.is_default), self.sizes[0].size_id)
+
+    def get_hardware(self, size_id: str) -> Hardware:
+        """The hardware of one size.
+
+        Raises: InputRefused: the package has no such size.
+        """
+        for hardware in self.hardware:
+            if hardware.size_id == size_id:
+                return hardware
+        raise InputRefused.one(
+            f'the package has no size "{size_id}"',
+            why="its sizes are " + ", ".join(s.size_id or "(the only one)" for s in self.sizes),
+            mend="name one of these in design.yaml: package.size",
+        )
+
+    def get_disk(self, disk_id: str) -> PackageDisk:
+        """One disk by its id. Raises: InputRefused: no such disk."""
+        for disk in self.disks:
+            if disk.disk_id == disk_id:
+                return disk
+        raise InputRefused.one(f'the package has no disk "{disk_id}"')
+
+    def get_file(self, file_id: str) -> PackageFile:
+        """One file by its id. Raises: InputRefused: no such file."""
+        for file in self.files:
+            if file.file_id == file_id:
+                return file
+        raise InputRefused.one(f'the package refers to no file "{file_id}"')
