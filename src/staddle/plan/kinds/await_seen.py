@@ -1,0 +1,40 @@
+"""Wait until a member sees the others that are in, and they see it."""
+
+from staddle.plan.kind import Facts, Kind, Minutes
+from staddle.plan.looks import Look, NotYet, Seen
+from staddle.plan.orders import Step
+from staddle.plan.ports import Tools
+from staddle.plan.targets import target_of
+
+
+class AwaitSeen(Kind):
+    facts = Facts(
+        name="await-seen",
+        title="wait until seen by the others",
+        goal="every member that has joined hears this one, and this one hears them",
+        probe="the view of every member that is in, twice in a row",
+        acts=False,
+        minutes=Minutes(optimistic=0.2, likely=1, pessimistic=10),
+        deadline_s=180,
+        settle=2,
+    )
+
+    async def look(self, step: Step, tools: Tools) -> Look:
+        members = [m for m in tools.plan.members if self._is_in(m.member, tools)]
+        me = tools.plan.get_member(step.member)
+        for other in members:
+            view = await tools.appliance.view(target_of(other.member, tools, secret=True))
+            if isinstance(view, NotYet):
+                return NotYet(why=f"{other.member}: {view.why}")
+            heard = {seen.address for seen in view.members if seen.heard}
+            wanted = {m.address for m in members} if other.member == step.member else {me.address}
+            if missing := wanted - heard:
+                names = ", ".join(m.member for m in members if m.address in missing)
+                return NotYet(why=f"{other.member} does not hear {names} yet")
+        return Seen(evidence={"seen_by": [m.member for m in members]})
+
+    def _is_in(self, member: str, tools: Tools) -> bool:
+        return any(tools.evidence(f"{member}/{kind}") is not None for kind in ("found", "join"))
+
+
+KIND = AwaitSeen()

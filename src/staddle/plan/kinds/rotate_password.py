@@ -1,0 +1,50 @@
+"""Replace the administrator's password that went through the package's answers.
+
+The new one stands in the strongbox before the appliance hears of it, so that a stop at any moment leaves a
+password that is known; the look tries which of the two is accepted.
+"""
+
+from staddle.plan.kind import BackOut, Facts, Kind
+from staddle.plan.looks import Look, NotYet, Seen
+from staddle.plan.orders import Step
+from staddle.plan.ports import Tools
+from staddle.plan.targets import FIRST_PASSWORD, PASSWORD, target_of
+from staddle.trust.secrets import new_password
+
+
+class RotatePassword(Kind):
+    facts = Facts(
+        name="rotate-password",
+        title="replace the first password",
+        goal="every member accepts the new password and refuses the first one",
+        probe="both are tried at every member",
+        back_out=BackOut.NONE,
+        back_out_note="the first password is gone for good",
+        secrets=("the administrator's first and new password",),
+    )
+
+    async def look(self, step: Step, tools: Tools) -> Look:
+        new = tools.vault.find(PASSWORD)
+        if new is None:
+            return NotYet(why="there is no new password yet")
+        first = tools.vault.get(FIRST_PASSWORD)
+        for order in tools.plan.members:
+            if not await tools.appliance.accepts(target_of(order.member, tools, secret=new)):
+                return NotYet(why=f"{order.member} does not accept the new password")
+            if await tools.appliance.accepts(target_of(order.member, tools, secret=first)):
+                return NotYet(why=f"{order.member} still accepts the first password")
+        return Seen(evidence={"members": [order.member for order in tools.plan.members]})
+
+    async def act(self, step: Step, tools: Tools) -> None:
+        new = tools.vault.find(PASSWORD)
+        if new is None:
+            new = new_password(tools.random)
+            tools.vault.put(PASSWORD, new)
+        leader = tools.plan.leader().member
+        if await tools.appliance.accepts(target_of(leader, tools, secret=new)):
+            return  # an earlier try got through; what is left is that the others follow
+        first = tools.vault.get(FIRST_PASSWORD)
+        await tools.appliance.change_password(target_of(leader, tools, secret=first), new)
+
+
+KIND = RotatePassword()
