@@ -40,7 +40,10 @@ class Host:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pool:
-    """One storage pool. ``used_bytes`` is what is written, ``promised_bytes`` what is promised to thin disks too."""
+    """One storage pool. ``used_bytes`` is what is written, ``promised_bytes`` what is promised to thin disks too.
+
+    ``domains`` may also name one host: its disks are then inside that host and fail with it.
+    """
 
     name: str
     domains: tuple[str, ...]

@@ -1,0 +1,91 @@
+"""An Estate to a folder of tables that reads back as the same Estate. Format: docs/estate-tables.md."""
+
+import csv
+import io
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, NETWORKS, POOLS, Column, Table
+from staddle.estate.model import Estate
+from staddle.estate.rows import KeptAside
+from staddle.estate.survey import SURVEY_FILE
+from staddle.kernel import Fault, InputRefused
+
+__all__ = ["write_estate"]
+
+
+def write_estate(estate: Estate, folder: Path, *, aside: Sequence[KeptAside] = ()) -> None:
+    """Write the six files; each appears whole or not at all.
+
+    Args: aside: columns that reading kept aside; written back where the number of rows is still the same.
+    Raises: InputRefused: a value has no cell that reads back as itself (a name with ";"); nothing is written.
+    """
+    parts: tuple[tuple[Table, Sequence[object]], ...] = (
+        (DOMAINS, estate.domains),
+        (HOSTS, estate.hosts),
+        (POOLS, estate.pools),
+        (NETWORKS, estate.networks),
+        (GUESTS, estate.guests),
+    )
+    faults: list[Fault] = []
+    texts = {SURVEY_FILE: _survey_text(estate)}
+    for table, values in parts:
+        kept = [c for c in aside if c.file == table.file and len(c.cells) == len(values)]
+        texts[table.file] = _table_text(table, values, kept, faults)
+    if faults:
+        raise InputRefused(*faults)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in texts.items():
+        beside = folder / f".{name}.new"
+        beside.write_text(text, encoding="utf-8", newline="")
+        os.replace(beside, folder / name)
+
+
+def _survey_text(estate: Estate) -> str:
+    head = {
+        "name": estate.name,
+        "surveyed": estate.surveyed.isoformat(),
+        "surveyed_by": estate.surveyed_by,
+    }
+    return yaml.safe_dump(head, sort_keys=False, allow_unicode=True)
+
+
+def _table_text(table: Table, values: Sequence[object], kept: list[KeptAside], faults: list[Fault]) -> str:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([c.heading for c in table.columns] + [c.heading for c in kept])
+    memory: dict[tuple[str, Any], str] = {}
+    for number, value in enumerate(values):
+        cells = []
+        for column in table.columns:
+            content = getattr(value, column.field)
+            key = (column.heading, content)
+            if key not in memory:
+                memory[key] = _cell(table, column, content, faults)
+            cells.append(memory[key])
+        writer.writerow(cells + [c.cells[number] for c in kept])
+    return text.getvalue()
+
+
+def _cell(table: Table, column: Column, content: object, faults: list[Fault]) -> str:
+    """The cell, having made sure that the reader will see the same value in it."""
+    cell = column.write(content)
+    try:
+        back = column.read(cell) if cell else column.blank
+        problem = "" if cell == cell.strip() and back == content else "it would read back as another value"
+    except InputRefused as exc:
+        problem = exc.faults[0].what
+    if problem:
+        faults.append(
+            Fault(
+                what=f"{table.noun}s, {column.heading}: {content!r} cannot be written as a cell",
+                where=table.file,
+                why=problem,
+                mend="change the value",
+            )
+        )
+    return cell
