@@ -14,16 +14,20 @@ from staddle.kernel import parse_bytes, parse_duration
 from staddle.kernel.errors import StaddleError
 
 __all__ = [
+    "Amount",
     "Answer",
     "Attachment",
     "Clock",
     "Design",
     "DiskChoice",
     "Job",
+    "Label",
     "Load",
     "Member",
     "Names",
     "PackageChoice",
+    "Row",
+    "Span",
     "Storage",
     "Trust",
     "Window",
@@ -54,11 +58,13 @@ Span = Annotated[str, AfterValidator(_span)]
 Label = Annotated[str, Field(pattern=r"^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$")]  # RFC 1123 §2.1, lower case
 
 
-class _Row(BaseModel):
+class Row(BaseModel):
+    """Root of every row that people write: frozen, unknown keys refused, no silent conversion."""
+
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
-class Job(_Row):
+class Job(Row):
     """Whose work this is."""
 
     name: Label = Field(description="short name of the job; goes into tags and file names")
@@ -72,14 +78,14 @@ class Job(_Row):
     )
 
 
-class Answer(_Row):
+class Answer(Row):
     """An explicit answer to one question of the package; it wins over every rule."""
 
     property: str = Field(description="the property's full key")
     value: str = Field(description="the answer, as text; a secret is never written here")
 
 
-class PackageChoice(_Row):
+class PackageChoice(Row):
     """The package, and what was settled about it."""
 
     file: str = Field(description="the OVA or OVF file, seen from this file")
@@ -93,7 +99,7 @@ class PackageChoice(_Row):
     answers: tuple[Answer, ...] = Field(default=(), description="answers that hold for every member")
 
 
-class Member(_Row):
+class Member(Row):
     """One machine of the cluster."""
 
     name: Label = Field(description="host name of the member, without its zone")
@@ -109,7 +115,7 @@ class Member(_Row):
     answers: tuple[Answer, ...] = Field(default=(), description="answers of this member only")
 
 
-class Load(_Row):
+class Load(Row):
     """What the cluster must carry."""
 
     samples_per_second: int | None = Field(default=None, ge=0, description="average arrival rate")
@@ -117,7 +123,7 @@ class Load(_Row):
     growth_percent_per_year: int | None = Field(default=None, ge=0, description="growth of the arrival rate")
 
 
-class DiskChoice(_Row):
+class DiskChoice(Row):
     """How one disk of the package is stored."""
 
     disk: str = Field(description="the package's disk id")
@@ -132,7 +138,7 @@ class DiskChoice(_Row):
         return None if self.capacity is None else parse_bytes(self.capacity)
 
 
-class Storage(_Row):
+class Storage(Row):
     """Storage rules for all members."""
 
     allocation: Literal["thick", "thin"] = Field(
@@ -148,7 +154,7 @@ class Storage(_Row):
     pools: tuple[str, ...] = Field(default=(), description="only these pools; empty means any")
 
 
-class Names(_Row):
+class Names(Row):
     """Names in DNS."""
 
     zone: str = Field(description="the zone that holds the members' names")
@@ -164,7 +170,7 @@ class Names(_Row):
         return int(parse_duration(self.ttl).total_seconds())
 
 
-class Attachment(_Row):
+class Attachment(Row):
     """One network of the package and where it is attached."""
 
     package: str = Field(description="the network's name in the package")
@@ -174,7 +180,7 @@ class Attachment(_Row):
     named: bool = Field(default=False, description="the members' DNS names point to these addresses")
 
 
-class Clock(_Row):
+class Clock(Row):
     """Time."""
 
     zone: str = Field(
@@ -189,7 +195,7 @@ class Clock(_Row):
         return parse_duration(self.most_offset)
 
 
-class Trust(_Row):
+class Trust(Row):
     """How certificates and secrets are handled."""
 
     fingerprint: Literal["console", "entered"] = Field(
@@ -203,7 +209,7 @@ class Trust(_Row):
         return parse_duration(self.join_secret_lifetime)
 
 
-class Window(_Row):
+class Window(Row):
     """A span in which change is allowed, in local time with its zone."""
 
     opens: str = Field(pattern=r"^\d{4}-\d\d-\d\d \d\d:\d\d$", description="for example 2026-12-05 20:00")
@@ -211,7 +217,7 @@ class Window(_Row):
     zone: str = Field(description="for example Europe/London")
 
 
-class Design(_Row):
+class Design(Row):
     """The whole of design.yaml."""
 
     job: Job

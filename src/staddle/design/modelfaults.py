@@ -1,0 +1,241 @@
+"""Faults of a pydantic model in our words and at their place in the file.
+
+One function a kind of fault; the kinds are pydantic's published error types. Not here: what the models allow.
+"""
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from datetime import date
+from difflib import get_close_matches
+from typing import Annotated, Any, Final, get_args, get_origin
+
+from pydantic import BaseModel, RootModel, ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from staddle.design.markedyaml import REFUSED
+from staddle.design.places import LocatedFault, Path, Places, path_text
+from staddle.kernel import Fault, StaddleError
+
+__all__ = ["faults_of"]
+
+_EXPECTED: Final = {
+    "string": "text",
+    "int": "a whole number",
+    "float": "a number",
+    "bool": "true or false",
+    "date": "a date such as 2026-11-20",
+    "tuple": 'a list of rows, each after a "-"',
+    "list": 'a list of rows, each after a "-"',
+    "model": "a block of keys and values",
+    "dict": "a block of keys and values",
+}
+_PATTERNS: Final = {
+    r"^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$": "lower-case letters, digits and hyphens are allowed, at most 63, "
+    "no hyphen at either end (RFC 1123 §2.1)",
+    r"^([0-9a-f]{64})?$": "64 lower-case hexadecimal digits are expected",
+    r"^\d{4}-\d\d-\d\d \d\d:\d\d$": "a local time is expected, such as 2026-12-05 20:00",
+}
+_LIMITS: Final = {
+    "greater_than_equal": ("ge", "at least {} is expected"),
+    "greater_than": ("gt", "more than {} is expected"),
+    "less_than_equal": ("le", "at most {} is allowed"),
+    "less_than": ("lt", "less than {} is expected"),
+}
+
+
+def faults_of(exc: ValidationError, kind: object, places: Places) -> Iterator[LocatedFault]:
+    """Each fault of the validation, in pydantic's order.
+
+    Args: kind: the model or type that was asked for, to know the keys and descriptions at each place.
+    """
+    for error in exc.errors(include_url=False):
+        if error["input"] is REFUSED and error["type"] != "extra_forbidden":
+            continue  # told already, where the text was read
+        path = _path_in_file(error, places)
+        yield places.fault_at(
+            path,
+            _Told(error, path, kind, places).fault(),
+            at_key=error["type"] == "extra_forbidden",
+        )
+
+
+def _path_in_file(error: ErrorDetails, places: Places) -> Path:
+    # pydantic puts the names of union branches into the path; only steps that exist in the file are kept.
+    path: Path = ()
+    for step in error["loc"]:
+        if (*path, step) in places.values:
+            path = (*path, step)
+    if error["type"] == "missing":
+        path = (*path, error["loc"][-1])
+    return path
+
+
+class _Told:
+    """One error on its way to a fault."""
+
+    def __init__(self, error: ErrorDetails, path: Path, kind: object, places: Places) -> None:
+        self._type = error["type"]
+        self._input: object = error["input"]
+        self._context: Mapping[str, Any] = error.get("ctx", {})
+        self._message = error["msg"]
+        self._path = path
+        self._kind = kind
+        self._name = path_text(path) or "the file"
+        self._written = places.written.get(path)
+
+    def fault(self) -> Fault:
+        ways: dict[str, Callable[[], Fault]] = {
+            "extra_forbidden": self._unknown,
+            "missing": self._missing,
+            "literal_error": self._not_allowed,
+            "enum": self._not_allowed,
+            "string_pattern_mismatch": self._wrong_form,
+            "too_short": self._too_few,
+            "value_error": self._refused_by_rule,
+        }
+        if self._type in ways:
+            return ways[self._type]()
+        if self._type in _LIMITS:
+            key, words = _LIMITS[self._type]
+            return Fault(
+                what=f"{self._name} = {self._shown()}: {words.format(self._context[key])}", mend=self._about()
+            )
+        family = self._type.split("_")[0]
+        if family in _EXPECTED:
+            return self._wrong_type(_EXPECTED[family])
+        return Fault(what=f"{self._name} = {self._shown()}: {self._message}", mend=self._about())
+
+    def _unknown(self) -> Fault:
+        *block, key = self._path
+        keys = sorted({name for model in _models_at(self._kind, tuple(block)) for name in _fields(model)})
+        near = get_close_matches(str(key), keys, n=1)
+        inside = f" in {path_text(tuple(block))}" if block else ""
+        return Fault(
+            what=f'unknown key "{key}"{inside}',
+            why="the keys here are " + ", ".join(keys) if keys else "",
+            mend=f'did you mean "{near[0]}"?' if near else "remove the line, or use one of these keys",
+        )
+
+    def _missing(self) -> Fault:
+        key = self._path[-1]
+        return Fault(what=f"{self._name} is missing", why=self._description(), mend=f'add a line "{key}: …"')
+
+    def _not_allowed(self) -> Fault:
+        allowed = re.findall(r"'([^']*)'", str(self._context.get("expected", "")))
+        near = get_close_matches(str(self._input), allowed, n=1)
+        words = ", ".join(allowed[:-1]) + " or " + allowed[-1] if len(allowed) > 1 else "".join(allowed)
+        return Fault(
+            what=f"{self._name} = {self._shown()}: {words} is expected",
+            why=self._description(),
+            mend=f'did you mean "{near[0]}"?' if near else "write one of these",
+        )
+
+    def _wrong_form(self) -> Fault:
+        pattern = str(self._context["pattern"])
+        words = _PATTERNS.get(pattern, f"it must match {pattern}")
+        return Fault(what=f"{self._name} = {self._shown()}: {words}", mend=self._about())
+
+    def _too_few(self) -> Fault:
+        least = self._context["min_length"]
+        return Fault(
+            what=f"{self._name} has {self._context['actual_length']} rows; at least {least} is expected",
+            why=self._description(),
+            mend=f'add a row after a "-" below {self._path[-1] if self._path else self._name}',
+        )
+
+    def _refused_by_rule(self) -> Fault:
+        cause = getattr(self._context.get("error"), "__cause__", None)
+        if isinstance(cause, StaddleError):
+            first = cause.faults[0]
+            return Fault(what=f"{self._name}: {first.what}", why=first.why, mend=first.mend)
+        return Fault(what=f"{self._name} = {self._shown()}: {self._context.get('error')}", mend=self._about())
+
+    def _wrong_type(self, expected: str) -> Fault:
+        value = self._input
+        if value is None:
+            return Fault(
+                what=f"{self._name} has no value; {expected} is expected",
+                why=self._description(),
+                mend="write a value, or remove the line",
+            )
+        mend = self._about()
+        if expected == "text" and self._written is not None:
+            mend = self._quoted(self._written)
+        elif expected == "text" and isinstance(value, dict) and len(value) == 1:
+            # "- named: a + b" without quotes is a block to YAML; the writer meant a sentence.
+            ((key, rest),) = value.items()
+            mend = f'put the whole text in quotes: "{key}: {rest}"'
+        elif isinstance(value, str) and expected in ("a whole number", "true or false"):
+            mend = self._unquoted(value, expected)
+        elif expected.startswith("a list") and not isinstance(value, dict):
+            mend = f"write [{self._shown()}], or rows below it"
+        return Fault(
+            what=f"{self._name} = {self._shown()} is {_kind_of(value)}; {expected} is expected", mend=mend
+        )
+
+    def _unquoted(self, value: str, expected: str) -> str:
+        bare = value in ("true", "false") if expected == "true or false" else value.isdigit()
+        return f"remove the quotes: {value}" if bare else f"write {expected}"
+
+    def _shown(self) -> str:
+        if isinstance(self._input, str):
+            return f'"{self._input}"'
+        if self._written is not None:
+            return self._written
+        return "a block" if isinstance(self._input, dict) else "a list"
+
+    def _about(self) -> str:
+        words = self._description()
+        return f"this is: {words}" if words else ""
+
+    def _description(self) -> str:
+        for model in _models_at(self._kind, self._path[:-1]):
+            field = _fields(model).get(str(self._path[-1])) if self._path else None
+            if field is not None and field.description:
+                return field.description
+        return ""
+
+
+def _kind_of(value: object) -> str:
+    names: tuple[tuple[type, str], ...] = (
+        (bool, "a truth value"),
+        (int, "a number"),
+        (float, "a number"),
+        (str, "text"),
+        (date, "a date"),
+        (tuple, "a list"),
+    )
+    return next((name for kind, name in names if isinstance(value, kind)), "a block of keys and values")
+
+
+def _is_of(field: FieldInfo, kind: object) -> bool:
+    # pydantic takes the metadata of an annotation apart, but leaves it whole inside an option.
+    return kind in get_args(field.annotation) or set(get_args(kind)[1:]) <= set(field.metadata)
+
+
+def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    return {field.alias or name: field for name, field in model.model_fields.items()}
+
+
+def _models_at(kind: object, path: Path) -> list[type[BaseModel]]:
+    """The models that may stand at a path, through lists, options and unions."""
+    models = list(_models_in(kind))
+    for step in path:
+        if isinstance(step, int):
+            continue  # the rows of a list are found inside its annotation
+        found = (_fields(model).get(step) for model in models)
+        models = [inner for field in found if field is not None for inner in _models_in(field.annotation)]
+    return models
+
+
+def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        if issubclass(annotation, RootModel):
+            yield from _models_in(annotation.model_fields["root"].annotation)
+        else:
+            yield annotation
+        return
+    args = get_args(annotation)
+    for inner in args[:1] if get_origin(annotation) is Annotated else args:
+        yield from _models_in(inner)

@@ -1,0 +1,151 @@
+"""The first design.yaml of a job: commented, valid at once, optional blocks shown as comments.
+
+Lines with ``##`` explain; removing ``# `` from the lines with a single ``#`` switches an optional key or block on.
+"""
+
+from typing import Final
+
+from staddle.design.questions import BeginAnswers
+from staddle.design.schema import SCHEMA_FILE
+from staddle.design.yamltext import yaml_scalar
+
+__all__ = ["starter_text"]
+
+_TAIL: Final = """\
+storage:
+  ## thick: written in advance; thin: as it fills
+  allocation: thick
+  ## share of the disks kept free for snapshots
+  snapshot_percent: 15
+#   swap_percent: 100
+#   pools: [pool-a, pool-b, pool-c]
+
+## What the cluster must carry; the sizing step reads it.
+# load:
+#   samples_per_second: 2000
+#   retention: 400 d
+#   growth_percent_per_year: 10
+
+## Time: the same servers for all members, four or more.
+clock:
+  zone: UTC
+  most_offset: 100 ms
+#   servers: [192.0.2.1, 192.0.2.2, 192.0.2.3, 192.0.2.4]
+
+## The fingerprint is read from the console, or entered, before the wire's is shown.
+trust:
+  fingerprint: console
+  join_secret_lifetime: 1 h
+
+## Spans in which change is allowed, in local time with its zone.
+# windows:
+#   - opens: 2026-12-05 20:00
+#     closes: 2026-12-06 02:00
+#     zone: Europe/London
+"""
+
+
+def starter_text(answers: BeginAnswers) -> str:
+    """The whole text of design.yaml. Reading it back gives the design that the answers describe."""
+    parts = (
+        f"# yaml-language-server: $schema=./{SCHEMA_FILE}",
+        '## The design: what is wanted. "##" explains; remove "# " to use an optional line.',
+        "",
+        *_job(answers),
+        *_package(answers),
+        *_members(answers),
+        *_rules(),
+        *_names(answers),
+        *_networks(answers),
+    )
+    return "\n".join(parts) + "\n" + _TAIL
+
+
+def _optional(indent: str, key: str, value: str, example: str) -> str:
+    return f"{indent}{key}: {yaml_scalar(value)}" if value else f"# {indent}{key}: {example}"
+
+
+def _job(answers: BeginAnswers) -> tuple[str, ...]:
+    return (
+        "job:",
+        f"  name: {yaml_scalar(answers.job)}",
+        f"  cluster: {yaml_scalar(answers.cluster)}",
+        "  ## the folder of the estate's tables, seen from this file",
+        f"  estate: {yaml_scalar(answers.estate)}",
+        _optional("  ", "owner", answers.owner, "the team that answers for the cluster"),
+        _optional("  ", "engineer", answers.engineer, "who carries the work out"),
+        "#   change: reference in your organisation's change control",
+        "",
+    )
+
+
+def _package(answers: BeginAnswers) -> tuple[str, ...]:
+    return (
+        "package:",
+        f"  file: {yaml_scalar(answers.package)}",
+        f"  profile: {yaml_scalar(answers.profile)}",
+        "  ## one of the package's sizes; without this line its default",
+        _optional("  ", "size", answers.size, "one-of-its-sizes"),
+        "#   licence_accepted_by: who accepted the licence texts",
+        "#   licence_accepted_on: 2026-11-20",
+        "#   answers:",
+        "#     - property: key-of-the-question",
+        "#       value: the answer; never a secret",
+        "",
+    )
+
+
+def _members(answers: BeginAnswers) -> tuple[str, ...]:
+    lines = [
+        "## One row a machine. The first leader founds the cluster; the second is its deputy.",
+        "members:",
+    ]
+    for number in range(1, answers.members + 1):
+        lines.append(f"  - name: {yaml_scalar(f'{answers.job}-{number}')}")
+        if number <= 2:
+            lines.append(f"    leads: {'first' if number == 1 else 'second'}")
+        if answers.site:
+            lines.append(f"    site: {yaml_scalar(answers.site)}")
+    lines += ["## a row may also say: data, votes, site, host, keep_out, size, answers", ""]
+    return tuple(lines)
+
+
+def _rules() -> tuple[str, ...]:
+    return (
+        "## No two members share one of these.",
+        "apart: [host, rack, pool]",
+        "## The cluster must outlive each of these.",
+        "survive:",
+        "  - any 1 host",
+        "#   - any 1 rack",
+        '#   - "named: rack-a + feed-2"',
+        "",
+    )
+
+
+def _names(answers: BeginAnswers) -> tuple[str, ...]:
+    return (
+        "names:",
+        f"  zone: {yaml_scalar(answers.zone)}",
+        "  ttl: 300 s",
+        "  ## one more name that points to every member",
+        "#   cluster: log",
+        "#   servers: [192.0.2.53]",
+        "",
+    )
+
+
+def _networks(answers: BeginAnswers) -> tuple[str, ...]:
+    lines = [
+        "## One row a network of the package: where it is attached, and the first of consecutive free addresses.",
+        "networks:",
+    ]
+    for number, network in enumerate(answers.networks):
+        lines += [
+            f"  - package: {yaml_scalar(network.package)}",
+            f"    estate: {yaml_scalar(network.estate)}",
+            f"    first: {yaml_scalar(network.first)}",
+        ]
+        if number == 0:
+            lines += ["    ## the members' DNS names point to these addresses", "    named: true"]
+    return (*lines, "")
