@@ -51,11 +51,15 @@ class MemberNeed:
     keep_out: tuple[str, ...] = ()
     votes: bool = True
     leads: str = "never"
+    data: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HostRoom:
-    """What one host has left, and what it reaches. ``domains`` holds (kind, name) of every domain above it."""
+    """What one host has left, and what it reaches. ``domains`` holds (kind, name) of every domain above it.
+
+    ``node_cores`` and ``node_memory_bytes`` are those of one NUMA node; 0 means not known, and excludes nothing.
+    """
 
     name: str
     memory_bytes: int
@@ -65,6 +69,8 @@ class HostRoom:
     pools: tuple[str, ...]
     domains: tuple[tuple[str, str], ...]
     cpu_level: str = ""
+    node_cores: int = 0
+    node_memory_bytes: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +95,10 @@ class Seat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
-    """The whole question. ``apart`` holds kinds of domain, "host" and "pool"; ``settled`` is what stood before."""
+    """The whole question. ``apart`` holds kinds of domain, "host" and "pool"; ``settled`` is what stood before.
+
+    ``allowed_pools`` empty means any pool. ``one_cpu_level``: all members that hold data stand on hosts of one level.
+    """
 
     members: tuple[MemberNeed, ...]
     hosts: tuple[HostRoom, ...]
@@ -98,14 +107,20 @@ class Problem:
     deputy_apart: tuple[str, ...] = ()
     majority_kinds: tuple[str, ...] = ()  # kinds of domain in which no one may hold half of the votes or more
     settled: tuple[Seat, ...] = ()
+    allowed_pools: tuple[str, ...] = ()
+    one_cpu_level: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassedOver:
-    """Why a host was not taken: the first rule that excluded it, or its rank among the possible ones."""
+    """Why a host was not taken: the first rule that excluded it, or its rank among the possible ones.
+
+    ``members`` are the like members of which this is said, in the order of the members.
+    """
 
     host: str
     reason: str
+    members: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

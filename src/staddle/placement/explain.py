@@ -1,0 +1,265 @@
+"""Why each member stands where it stands, and why not on the other hosts, in words. Pure, no search in here.
+
+"The others staying" is the measure throughout: one member is put on another host, its disks on the best pools that
+fit there, and the first rule broken, or the first level that gets worse, is told. Beside it stands the true next best
+placement where the caller searched for it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import islice, product
+
+from staddle.kernel import format_binary
+from staddle.placement.cost import LEVELS, host_fill, level_values, shared_domains
+from staddle.placement.data import Tables
+from staddle.placement.model import HostRoom, PassedOver, Seat
+
+__all__ = ["NextBest", "explain"]
+
+_MOST_POOL_CHOICES = 64  # pools tried for one member on one host, the first ones by table order
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextBest:
+    """The best seats of all members when one member must not use its host; () when none exist."""
+
+    seats: tuple[Seat, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Move:
+    """One member put elsewhere, the others staying: what bars it, or the levels it leads to and the seats."""
+
+    bar: str
+    values: tuple[int, ...] = ()
+    seats: tuple[Seat, ...] = ()
+
+
+def explain(
+    tables: Tables, seats: tuple[Seat, ...], *, next_best: Mapping[str, NextBest]
+) -> tuple[tuple[tuple[str, str], ...], tuple[PassedOver, ...]]:
+    """The reasons, one (member, text) in the order of members, and the hosts passed over, class by class of members.
+
+    Args: seats: valid, in the order of the members; next_best: by member; one without an entry is told to be unknown.
+    """
+    reasons = tuple(
+        (member.name, _reason(tables, seats, position, next_best.get(member.name)))
+        for position, member in enumerate(tables.problem.members)
+    )
+    passed = tuple(row for positions in tables.classes for row in _passed_over(tables, seats, positions))
+    return reasons, passed
+
+
+def _reason(tables: Tables, seats: tuple[Seat, ...], position: int, other: NextBest | None) -> str:
+    seat = seats[position]
+    parts = [
+        f"{seat.host}: {_standing(tables, seats, position)}",
+        _leaves(tables, seats, position),
+        _shares(tables, seats, position),
+        _against(tables, seats, position, other),
+    ]
+    before = tables.settled.get(seat.member)
+    if before is not None and before.host != seat.host:
+        parts.insert(1, f"it was settled on {before.host}")
+    return "; ".join(part for part in parts if part)
+
+
+def _standing(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
+    """How many hosts could take the member by themselves, in the narrowest domain in which it stands alone."""
+    member, seat = tables.problem.members[position], seats[position]
+    able = {h.name for h in tables.problem.hosts if not _own_bar(tables, position, h)}
+    where, names = "", able
+    touched = tables.touched(seat)
+    for fate in tables.fates:
+        if (
+            fate.kind in tables.problem.apart
+            and fate.kind not in ("host", "pool")
+            and (fate.kind, fate.name) in touched
+        ):
+            inside = able & {tables.problem.hosts[h].name for h in fate.hosts}
+            if seat.host in inside and len(inside) < len(names):
+                where, names = f" in {fate.kind} {fate.name}", inside
+    count = "the only host" if len(names) == 1 else f"one of {len(names)} hosts"
+    pools = ", ".join(dict.fromkeys(pool for _, pool in seat.disks))
+    reach = f", reaching pool {pools}" if pools else ""
+    memory = format_binary(member.memory_bytes)
+    return f"{count}{where} with {memory} and {member.vcpus} vCPUs left for it{reach}"
+
+
+def _leaves(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
+    return f"leaves its memory {_percent(host_fill(tables, seats, seats[position].host))} full"
+
+
+def _shares(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
+    shared = shared_domains(tables, seats, seats[position].member)
+    if not shared:
+        return "shares nothing below its site" if len(seats) > 1 else ""
+    return "shares " + _listed(shared)
+
+
+def _listed(shared: tuple[tuple[str, str, str], ...]) -> str:
+    others: dict[tuple[str, str], list[str]] = {}
+    for kind, name, other in shared:
+        others.setdefault((kind, name), []).append(other)
+    return ", ".join(f"{kind} {name} with {' and '.join(with_)}" for (kind, name), with_ in others.items())
+
+
+def _against(tables: Tables, seats: tuple[Seat, ...], position: int, other: NextBest | None) -> str:
+    if len(tables.problem.hosts) == 1:
+        return "there is no other host"
+    if other is None:
+        return "the next best host was not searched for"
+    if not other.seats:
+        return "without it no placement exists"
+    return f"next best is {other.seats[position].host}, {_worse(tables, seats, other.seats, position)}"
+
+
+def _worse(tables: Tables, seats: tuple[Seat, ...], other: tuple[Seat, ...], position: int) -> str:
+    """The first level at which the other seats are worse, in words."""
+    here, there = level_values(tables, seats), level_values(tables, other)
+    member = seats[position].member
+    for level, now, then in zip(LEVELS, here, there, strict=True):
+        if then == now or level == "table order":
+            continue
+        if level == "shared fate":
+            before = shared_domains(tables, seats, member)
+            added = tuple(row for row in shared_domains(tables, other, member) if row not in before)
+            own = f"sharing {_listed(added)}" if added else "with more shared among the other members"
+            return f"{own} (shared fate {then} rather than {now})"
+        if level == "movement":
+            return f"moving {then} of what is settled rather than {now}"
+        return f"with the fullest {level.split()[0]} at {_percent(then)} rather than {_percent(now)}"
+    return "equal on every level, later in the tables"
+
+
+def _passed_over(tables: Tables, seats: tuple[Seat, ...], positions: tuple[int, ...]) -> list[PassedOver]:
+    """One row for each host that no member of the class uses: the possible ones ranked first, then the barred ones."""
+    names = tuple(tables.problem.members[i].name for i in positions)
+    taken = {seats[i].host for i in positions}
+    ranked: list[tuple[tuple[int, ...], int, int, _Move]] = []
+    barred: list[PassedOver] = []
+    for h, host in enumerate(tables.problem.hosts):
+        if host.name in taken:
+            continue
+        moves = [
+            (i, _moved(tables, seats, i, host))
+            for i in positions[: 1 if _own_bar(tables, positions[0], host) else None]
+        ]
+        possible = [(move.values, h, i, move) for i, move in moves if not move.bar]
+        if possible:
+            ranked.append(min(possible, key=lambda row: row[:3]))
+        else:
+            barred.append(PassedOver(host=host.name, reason=moves[0][1].bar, members=names))
+    rows = []
+    for rank, (_, h, i, move) in enumerate(sorted(ranked, key=lambda row: row[:3]), start=1):
+        text = _worse(tables, seats, move.seats, i)
+        who = f" for {tables.problem.members[i].name}" if len(positions) > 1 else ""
+        reason = f"possible{who}, number {rank} of those passed over: {text}"
+        rows.append(PassedOver(host=tables.problem.hosts[h].name, reason=reason, members=names))
+    return rows + barred
+
+
+def _own_bar(tables: Tables, position: int, host: HostRoom) -> str:
+    """The first rule by which the host alone cannot take the member, "" if it can."""
+    member = tables.problem.members[position]
+    for bar in tables.host_bars(member, host):
+        return f"{bar.name}: {bar.text}"
+    for disk in member.disks:
+        first = ""
+        for pool in tables.problem.pools:
+            bars = tables.pool_bars(member, disk, pool) if pool.name in host.pools else ()
+            if pool.name in host.pools and not bars:
+                break
+            first = first or "".join(f"{bar.name}: pool {pool.name}: {bar.text}" for bar in bars[:1])
+        else:
+            return first or f"pool-reach: it reaches no pool for disk {disk.disk_id}"
+    return ""
+
+
+def _moved(tables: Tables, seats: tuple[Seat, ...], position: int, host: HostRoom) -> _Move:
+    """The member on that host with the best pools there; the others stay."""
+    own = _own_bar(tables, position, host)
+    if own:
+        return _Move(bar=own)
+    member = tables.problem.members[position]
+    choices = [
+        [
+            p.name
+            for p in tables.problem.pools
+            if p.name in host.pools and not tables.pool_bars(member, disk, p)
+        ]
+        for disk in member.disks
+    ]
+    best = _Move(bar="")
+    for pools in islice(product(*choices), _MOST_POOL_CHOICES):
+        disks = tuple((disk.disk_id, pool) for disk, pool in zip(member.disks, pools, strict=True))
+        seat = Seat(member=member.name, host=host.name, disks=disks)
+        moved = (*seats[:position], seat, *seats[position + 1 :])
+        bar = _joint_bar(tables, moved, position)
+        if bar:
+            best = best if best.bar or best.values else _Move(bar=bar)
+            continue
+        values = level_values(tables, moved)
+        if not best.values or values < best.values:
+            best = _Move(bar="", values=values, seats=moved)
+    return best
+
+
+def _joint_bar(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
+    """The first rule that the member's seat breaks together with those of the others, "" if none."""
+    return _overfull(tables, seats, position) or _togetherness(tables, seats, position)
+
+
+def _overfull(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
+    problem = tables.problem
+    seat = seats[position]
+    host = problem.hosts[tables.host_at[seat.host]]
+    there = [m for m, s in zip(problem.members, seats, strict=True) if s.host == host.name]
+    others = ", ".join(m.name for m in there if m.name != seat.member)
+    if sum(m.memory_bytes for m in there) > host.memory_bytes:
+        return f"memory: too little is left beside {others}"
+    if sum(m.vcpus for m in there) > host.vcpus:
+        return f"vcpus: too few are left beside {others}"
+    for name in dict.fromkeys(pool for _, pool in seat.disks):
+        pool = problem.pools[tables.pool_at[name]]
+        disks = [
+            disk
+            for m, s in zip(problem.members, seats, strict=True)
+            for disk, (_, taken) in zip(m.disks, s.disks, strict=True)
+            if taken == name
+        ]
+        if sum(d.written_bytes for d in disks) > pool.free_bytes:
+            return f"pool-free: pool {name} has too little left above its floor"
+        if sum(d.promised_bytes for d in disks) > pool.promise_bytes:
+            return f"pool-promise: pool {name} may not promise that much"
+    return ""
+
+
+def _togetherness(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
+    problem = tables.problem
+    member = problem.members[position]
+    touched = [tables.touched(seat) for seat in seats]
+    host = problem.hosts[tables.host_at[seats[position].host]]
+    if problem.one_cpu_level and member.data:
+        for m, seat in zip(problem.members, seats, strict=True):
+            level = problem.hosts[tables.host_at[seat.host]].cpu_level
+            if m.data and level != host.cpu_level:
+                return f'cpu-level: its level is "{host.cpu_level}", {m.name} stands on "{level}"'
+    votes = [i for i, m in enumerate(problem.members) if m.votes]
+    for fate in tables.fates:
+        key = (fate.kind, fate.name)
+        if key not in touched[position]:
+            continue
+        for i, m in enumerate(problem.members):
+            pair = {m.leads, member.leads} == {"first", "second"} and fate.kind in problem.deputy_apart
+            if i != position and key in touched[i] and (fate.kind in problem.apart or pair):
+                rule = "apart" if fate.kind in problem.apart else "deputy-apart"
+                return f"{rule}:{fate.kind}: it would share {fate.kind} {fate.name} with {m.name}"
+        held = sum(key in touched[i] for i in votes)
+        if fate.kind in problem.majority_kinds and member.votes and 2 * held >= len(votes):
+            return f"majority:{fate.kind}: {fate.kind} {fate.name} would hold {held} of {len(votes)} votes"
+    return ""
+
+
+def _percent(permille: int) -> str:
+    return f"{permille / 10:g} %"

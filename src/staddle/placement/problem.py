@@ -1,0 +1,192 @@
+"""The placement question of one design: what each member takes, what each host and pool has left.
+
+Pure. Room left is the estate's computation (estate/bookings.py), what stands in what the failures' (failures/domains.py).
+Not here: rules after a failure (survival).
+"""
+
+import re
+from collections.abc import Iterable
+from typing import Final
+
+from staddle.design.model import Design, DiskChoice, Member
+from staddle.estate.bookings import Booking, room_left
+from staddle.estate.model import Estate
+from staddle.failures.domains import domains_above, pool_domains_above
+from staddle.kernel import Fault, InputRefused, StaddleError, format_decimal
+from staddle.package.model import Hardware, Package, PackageDisk
+from staddle.placement.model import DiskNeed, HostRoom, MemberNeed, PoolRoom, Problem, Seat
+
+__all__ = ["disk_needs", "problem_from"]
+
+_ANY_ONE: Final = re.compile(r"any 1 (\S+)")
+_FEWEST_VOTES_WITH_MAJORITY: Final = 3  # of one or two votes every domain that holds a voter holds half
+
+
+def problem_from(
+    *,
+    design: Design,
+    estate: Estate,
+    package: Package,
+    bookings: Iterable[Booking] = (),
+    settled: tuple[Seat, ...] = (),
+    one_cpu_level: bool = True,
+) -> Problem:
+    """The question that design, estate and package ask.
+
+    The deputy is kept apart from the leader by host where the design's ``apart`` does not say so already. For each
+    "any 1 KIND" in ``survive`` no domain of that kind may hold half of three or more votes; other sentences there are
+    for the failure tables. A host or pool with less than nothing left has 0.
+
+    Args: bookings: those that stand (estate.bookings.standing) for other jobs; settled: the seats agreed to before.
+    Raises: InputRefused: the design names a size, disk or network that does not exist, or a disk smaller than the
+        package's; every fault at once.
+    """
+    faults = list(_network_faults(design, estate))
+    needs = tuple(_member(member, design, package, faults) for member in design.members)
+    if faults:
+        raise InputRefused(*dict.fromkeys(faults))
+    hosts, pools = _rooms(estate, bookings)
+    voting = sum(member.votes for member in design.members) >= _FEWEST_VOTES_WITH_MAJORITY
+    kinds = (match[1] for text in design.survive if (match := _ANY_ONE.fullmatch(text.strip())))
+    return Problem(
+        members=tuple(need for need in needs if need is not None),
+        hosts=hosts,
+        pools=pools,
+        apart=design.apart,
+        deputy_apart=() if "host" in design.apart else ("host",),
+        majority_kinds=tuple(dict.fromkeys(kinds)) if voting else (),
+        settled=settled,
+        allowed_pools=design.storage.pools,
+        one_cpu_level=one_cpu_level,
+    )
+
+
+def disk_needs(design: Design, package: Package, hardware: Hardware) -> tuple[DiskNeed, ...]:
+    """What the disks of one member take, in the order of the hardware.
+
+    Thick: promised and written is the capacity. Thin: promised is the capacity, written what the maker states as
+    populated, else the capacity; an empty disk starts with nothing. Each disk adds its own allowance for snapshots,
+    and the first one the swap file, both promised and written; percentages are rounded up.
+
+    Raises: InputRefused: the package lacks a disk, or the design asks for a smaller one.
+    """
+    choices = {choice.disk: choice for choice in design.storage.disks}
+    swap_bytes = _percent(hardware.memory_bytes, design.storage.swap_percent)
+    needs = []
+    for position, device in enumerate(hardware.disks):
+        disk = package.get_disk(device.disk_id)
+        choice = choices.get(
+            disk.disk_id, DiskChoice(disk=disk.disk_id, allocation=design.storage.allocation)
+        )
+        capacity_bytes = _capacity(disk, choice, hardware.size_id)
+        extra_bytes = _percent(capacity_bytes, design.storage.snapshot_percent) + (
+            swap_bytes if position == 0 else 0
+        )
+        written_bytes = capacity_bytes if choice.allocation == "thick" else _populated(disk, capacity_bytes)
+        needs.append(
+            DiskNeed(
+                disk_id=disk.disk_id,
+                promised_bytes=capacity_bytes + extra_bytes,
+                written_bytes=written_bytes + extra_bytes,
+            )
+        )
+    return tuple(needs)
+
+
+def _percent(amount: int, percent: int) -> int:
+    return -(-amount * percent // 100)
+
+
+def _populated(disk: PackageDisk, capacity_bytes: int) -> int:
+    if disk.populated_bytes is not None:
+        return disk.populated_bytes
+    return 0 if disk.file_id is None and disk.parent_id is None else capacity_bytes
+
+
+def _capacity(disk: PackageDisk, choice: DiskChoice, size_id: str) -> int:
+    shipped_bytes = disk.capacity_for(size_id)
+    if choice.capacity_bytes is not None and choice.capacity_bytes < shipped_bytes:
+        raise InputRefused.one(
+            f'disk "{disk.disk_id}" shall have {choice.capacity}, the package\'s has {format_decimal(shipped_bytes)}',
+            where="storage.disks",
+            why="a disk can be made larger, not smaller",
+            mend="name a larger capacity, or leave it out",
+        )
+    return choice.capacity_bytes or shipped_bytes
+
+
+def _network_faults(design: Design, estate: Estate) -> Iterable[Fault]:
+    known = [network.name for network in estate.networks]
+    for attachment in design.networks:
+        if attachment.estate not in known:
+            yield Fault(
+                what=f'there is no network "{attachment.estate}" on the estate',
+                where="networks",
+                why=f"its networks are {', '.join(known) or 'none'}",
+                mend="name one of these",
+            )
+
+
+def _member(member: Member, design: Design, package: Package, faults: list[Fault]) -> MemberNeed | None:
+    try:
+        hardware = package.get_hardware(member.size or design.package.size or package.default_size())
+        disks = disk_needs(design, package, hardware)
+    except StaddleError as exc:
+        faults += exc.faults
+        return None
+    known = [disk.disk_id for disk in package.disks]
+    for choice in design.storage.disks:
+        if choice.disk not in known:
+            faults.append(
+                Fault(
+                    what=f'the package has no disk "{choice.disk}"',
+                    where="storage.disks",
+                    why=f"its disks are {', '.join(known) or 'none'}",
+                    mend="name one of these",
+                )
+            )
+    used = {adapter.network for adapter in hardware.adapters}
+    return MemberNeed(
+        name=member.name,
+        memory_bytes=hardware.memory_bytes,
+        vcpus=hardware.processors,
+        disks=disks,
+        networks=tuple(dict.fromkeys(row.estate for row in design.networks if row.package in used)),
+        site=member.site,
+        pinned_to=member.host,
+        keep_out=member.keep_out,
+        votes=member.votes,
+        leads=member.leads,
+        data=member.data,
+    )
+
+
+def _rooms(estate: Estate, bookings: Iterable[Booking]) -> tuple[tuple[HostRoom, ...], tuple[PoolRoom, ...]]:
+    left = room_left(estate, bookings)
+    above_hosts, above_pools = domains_above(estate), pool_domains_above(estate)
+    hosts = tuple(
+        HostRoom(
+            name=host.name,
+            memory_bytes=max(0, left.hosts[host.name].memory_bytes),
+            vcpus=max(0, left.hosts[host.name].vcpus),
+            memory_total_bytes=host.memory_bytes,
+            networks=host.networks,
+            pools=host.pools,
+            domains=tuple(key for key in above_hosts[host.name] if key != ("host", host.name)),
+            cpu_level=host.cpu_level,
+            node_cores=host.cores // max(1, host.numa_nodes),
+            node_memory_bytes=host.memory_bytes // max(1, host.numa_nodes),
+        )
+        for host in estate.hosts
+    )
+    pools = tuple(
+        PoolRoom(
+            name=pool.name,
+            free_bytes=max(0, left.pools[pool.name].free_bytes),
+            promise_bytes=max(0, left.pools[pool.name].promise_bytes),
+            capacity_bytes=pool.capacity_bytes,
+            domains=tuple(key for key in above_pools[pool.name] if key != ("pool", pool.name)),
+        )
+        for pool in estate.pools
+    )
+    return hosts, pools

@@ -1,0 +1,122 @@
+"""The placement of a problem, as exactly one of the five outcomes; and whether a settled one can be kept.
+
+Not here: how is searched (search.py), what is said about the answer (explain.py).
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final
+
+from staddle.kernel import OurFault
+from staddle.placement.conflict import find_conflict
+from staddle.placement.cost import LEVELS, level_values
+from staddle.placement.data import Tables
+from staddle.placement.explain import NextBest, explain
+from staddle.placement.faults import faults_of
+from staddle.placement.model import (
+    BestShown,
+    GoodWithBound,
+    InputInvalid,
+    NotFoundInTime,
+    Outcome,
+    Placement,
+    Problem,
+)
+from staddle.placement.search import Found, Search
+from staddle.placement.verify import broken_rules
+
+__all__ = ["kept", "solve"]
+
+# Beyond so many pairs of member and host the next best host of each member is not searched for: it takes a search a
+# member, each as long as the first.
+_MOST_PAIRS_FOR_NEXT_BEST: Final = 100
+_NEXT_BEST_LEVELS: Final = LEVELS.index("pool fill") + 1  # table order is no reason that a person needs
+
+
+def solve(
+    problem: Problem,
+    *,
+    deterministic_limit_s: float = 20.0,
+    seed: int = 1,
+    progress: Callable[[str], None] | None = None,
+) -> Outcome:
+    """The best placement by cost.LEVELS, or why there is none. The same input gives the same answer.
+
+    Args: deterministic_limit_s: limit in the solver's deterministic seconds, about one second of work each: for
+        finding a placement at all, and once more for making it the best; seed: start of the solver's random choices;
+        progress: told in a few words what is being looked for.
+    Returns: one of the five outcomes; a placement in it has passed verify.broken_rules.
+    Raises: OurFault: the search's answer breaks a rule.
+    """
+    faults = faults_of(problem)
+    if faults:
+        return InputInvalid(faults=faults)
+    tables = Tables(problem)
+    tell = progress or _quiet
+    search = Search(tables, limit_s=deterministic_limit_s, seed=seed, progress=tell)
+    found = search.best()
+    if found is None:
+        return NotFoundInTime(limit=f"{deterministic_limit_s:g} deterministic seconds of search")
+    if not isinstance(found, Found):
+        tell("looking for the rules in conflict")
+        return find_conflict(tables.groups, search.possible)
+    broken = broken_rules(problem, found.seats)
+    if broken:
+        raise OurFault.one("the placement found breaks a rule", why="; ".join(broken), mend="report this")
+    tell("looking for the next best hosts")
+    placement = _explained(tables, found, search)
+    for level, value, bound in zip(LEVELS, found.reached, found.bounds, strict=True):
+        if bound < value:
+            return GoodWithBound(placement=placement, level=level, reached=value, bound=bound)
+    return BestShown(placement=placement)
+
+
+def kept(problem: Problem) -> Placement | None:
+    """The settled seats as a placement, when there is one for every member and they still meet every rule.
+
+    Returns: None when anything is missing or broken; then it is solve's turn, which moves as little as it can.
+    """
+    seats = tuple(problem.settled)
+    if not seats or faults_of(problem) or broken_rules(problem, seats):
+        return None
+    order = [member.name for member in problem.members]
+    seats = tuple(sorted(seats, key=lambda seat: order.index(seat.member)))
+    tables = Tables(problem)
+    levels = zip(LEVELS, map(float, level_values(tables, seats)), strict=True)
+    return Placement(seats=seats, levels=tuple(levels))
+
+
+def _explained(tables: Tables, found: Found, search: Search) -> Placement:
+    reasons, passed_over = explain(tables, found.seats, next_best=_next_best(tables, found, search))
+    return Placement(
+        seats=found.seats,
+        reasons=reasons,
+        passed_over=passed_over,
+        levels=tuple(zip(LEVELS, map(float, found.reached), strict=True)),
+    )
+
+
+def _next_best(tables: Tables, found: Found, search: Search) -> dict[str, NextBest]:
+    """For each member the best placement that does not use its host for it; {} on large problems."""
+    problem = tables.problem
+    if len(problem.members) * len(problem.hosts) > _MOST_PAIRS_FOR_NEXT_BEST:
+        return {}
+    answers: dict[str, NextBest] = {}
+    for position, (member, seat) in enumerate(zip(problem.members, found.seats, strict=True)):
+        elsewhere = replace(member, keep_out=(*member.keep_out, seat.host))
+        members = (*problem.members[:position], elsewhere, *problem.members[position + 1 :])
+        other = Search(
+            Tables(replace(problem, members=members)),
+            limit_s=search.limit_s / 10,
+            seed=search.seed,
+            progress=_quiet,
+        ).best(_NEXT_BEST_LEVELS)
+        if isinstance(other, Found):
+            answers[member.name] = NextBest(seats=other.seats)
+        elif other is False:
+            answers[member.name] = NextBest(seats=())
+    return answers
+
+
+def _quiet(_: str) -> None:
+    return None
