@@ -1,0 +1,50 @@
+"""What the maker ships: reading, verifying and answering an OVF package. Imports the kernel only."""
+
+from staddle.package.contents import open_disk_file
+from staddle.package.descriptor import read_package
+from staddle.package.environment import (
+    ENVIRONMENT_NAME,
+    Environment,
+    PlatformFacts,
+    environment_document,
+    read_environment,
+)
+from staddle.package.manifest import Verification, verify_package
+from staddle.package.model import (
+    Adapter,
+    DiskDevice,
+    EnvironmentFile,
+    Hardware,
+    Licence,
+    Package,
+    PackageDisk,
+    PackageFile,
+    Property,
+    QuantityRange,
+    Size,
+)
+from staddle.package.properties import check_answer
+
+__all__ = [
+    "ENVIRONMENT_NAME",
+    "Adapter",
+    "DiskDevice",
+    "Environment",
+    "EnvironmentFile",
+    "Hardware",
+    "Licence",
+    "Package",
+    "PackageDisk",
+    "PackageFile",
+    "PlatformFacts",
+    "Property",
+    "QuantityRange",
+    "Size",
+    "Verification",
+    "check_answer",
+    "environment_document",
+    "open_disk_file",
+    "read_environment",
+    "read_package",
+    "verify_package",
+]

@@ -1,7 +1,8 @@
 """What a package holds, as frozen values. No reading in here (archive.py, descriptor.py).
 
 All amounts are whole bytes. A size is one of the package's deployment configurations, or ``""`` with the
-label "the only hardware" where it describes no configuration.
+label "the only hardware" where it describes no configuration. Fields with a default of () or "" are empty
+where the descriptor says nothing.
 """
 
 from dataclasses import dataclass
@@ -11,19 +12,24 @@ from staddle.kernel import Finding, InputRefused
 __all__ = [
     "Adapter",
     "DiskDevice",
+    "EnvironmentFile",
     "Hardware",
     "Licence",
     "Package",
     "PackageDisk",
     "PackageFile",
     "Property",
+    "QuantityRange",
     "Size",
 ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PackageFile:
-    """One referenced file. ``size_bytes`` is what lies in the archive or folder (all chunks), never 0 for absent."""
+    """One referenced file. ``size_bytes`` is what lies in the archive or folder (all chunks), never 0 for absent.
+
+    ``members`` are the names under which the file lies there: one, or its chunks in order.
+    """
 
     file_id: str
     href: str
@@ -31,11 +37,16 @@ class PackageFile:
     compression: str = ""
     chunk_size_bytes: int | None = None
     sha256: str | None = None  # filled by verification, not by reading
+    members: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PackageDisk:
-    """One virtual disk: thick is ``capacity_bytes``, thin at first is ``populated_bytes`` where the maker states it."""
+    """One virtual disk: thick is ``capacity_bytes``, thin at first is ``populated_bytes`` where the maker states it.
+
+    ``capacity_bytes`` is the default size's. ``capacity_by_size`` is filled where a property sets the capacity
+    (OVF ``capacity="${…}"``); ``capacity_property`` is then that property's full key.
+    """
 
     disk_id: str
     capacity_bytes: int
@@ -43,6 +54,12 @@ class PackageDisk:
     file_id: str | None = None  # None: an empty disk
     parent_id: str | None = None
     format_uri: str = ""
+    capacity_by_size: tuple[tuple[str, int], ...] = ()
+    capacity_property: str = ""
+
+    def capacity_for(self, size_id: str) -> int:
+        """The capacity in that size, bytes."""
+        return dict(self.capacity_by_size).get(size_id, self.capacity_bytes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,10 +72,29 @@ class DiskDevice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Adapter:
-    """A network adapter: its name and the package network it is connected to."""
+    """A network adapter: its name and the package network it is connected to ("" where none is stated)."""
 
     name: str
     network: str
+    model: str = ""
+    connected: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuantityRange:
+    """What the maker allows between: ``of`` is "processors" (a count) or "memory" (bytes); None is open."""
+
+    of: str
+    least: int | None = None
+    most: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EnvironmentFile:
+    """A file that must lie below ``/ovffiles/`` on the transport, at ``path``."""
+
+    file_id: str
+    path: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +119,8 @@ class Hardware:
     has_cd: bool = False
     transports: tuple[str, ...] = ()
     system_types: tuple[str, ...] = ()
+    ranges: tuple[QuantityRange, ...] = ()
+    other_devices: tuple[str, ...] = ()  # "kind: name" of every device that stands in no other field
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +128,8 @@ class Property:
     """One question that the package asks. ``key`` is the full key ``[class.]key[.instance]`` of the environment.
 
     ``defaults`` maps a size to its default; the entry ``""`` holds for every size without one of its own.
-    ``sizes`` empty means offered for every size. ``allowed`` is the ValueMap; () means free.
+    ``sizes`` empty means offered for every size. ``allowed`` is the ValueMap; () means free. ``bare_key`` is the
+    key as the descriptor writes it, without class and instance.
     """
 
     key: str
@@ -105,6 +144,7 @@ class Property:
     allowed: tuple[str, ...] = ()
     defaults: tuple[tuple[str, str], ...] = ()
     sizes: tuple[str, ...] = ()
+    bare_key: str = ""
 
     def default_for(self, size_id: str) -> str:
         """The default in that size; "" where the package gives none."""
@@ -149,6 +189,11 @@ class Package:
     properties: tuple[Property, ...]
     licences: tuple[Licence, ...]
     findings: tuple[Finding, ...] = ()
+    operating_system: int | None = None  # CIM OSType
+    operating_system_version: str = ""
+    annotation: str = ""
+    environment_files: tuple[EnvironmentFile, ...] = ()
+    install_stop_delay_s: int | None = None  # one boot to install comes first; 0: the guest powers itself off
 
     def default_size(self) -> str:
         """The id of the marked default size, else of the first one."""

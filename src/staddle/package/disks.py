@@ -1,0 +1,189 @@
+"""The DiskSection: disks with their capacity in bytes, for every size where a property sets it.
+
+Source: DSP0243 and DSP8023, disk section: capacity in its units, populatedSize always in bytes.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+
+from staddle.kernel import InputRefused, Severity
+from staddle.package.markup import Element
+from staddle.package.model import PackageDisk, PackageFile, Property, Size
+from staddle.package.reading import Reading
+from staddle.package.units import Units, amount_of, read_units
+
+__all__ = ["find_property", "read_disks"]
+
+_SOURCE = "DSP0243, disk section"
+_REFERENCE = re.compile(r"\$\{([^{}]+)\}")
+_INTEGER = re.compile(r"\d{1,20}", re.ASCII)
+
+
+def read_disks(
+    reading: Reading,
+    envelope: Element,
+    *,
+    files: Mapping[str, PackageFile],
+    declared_files: frozenset[str],
+    properties: Sequence[Property],
+    sizes: tuple[Size, ...],
+) -> tuple[PackageDisk, ...]:
+    """The disks in order. Faults go to the reading; a faulty disk is left out.
+
+    Args: files: those that were read; declared_files: ids of all, so that a faulty file is not also "unknown".
+    """
+    disks: dict[str, PackageDisk] = {}
+    elements: dict[str, Element] = {}
+    for section in reading.children(envelope, "DiskSection"):
+        for element in reading.children(section, "Disk"):
+            disk_id = reading.needed(element, "diskId")
+            if disk_id in elements:
+                reading.fault(f'the disk id "{disk_id}" stands twice', at=element)
+                continue
+            elements[disk_id] = element
+            file_id = reading.attribute(element, "fileRef") or None
+            if file_id and file_id not in files and file_id not in declared_files:
+                reading.fault(
+                    f'the disk "{disk_id}" refers to the file "{file_id}", which is not declared', at=element
+                )
+            capacity = _capacity(reading, element, disk_id, properties, sizes)
+            if capacity:
+                by_size, prop = capacity
+                default = next(size.size_id for size in sizes if size.is_default)
+                disks[disk_id] = PackageDisk(
+                    disk_id=disk_id,
+                    capacity_bytes=by_size[default],
+                    populated_bytes=reading.whole(element, "populatedSize"),
+                    file_id=file_id,
+                    parent_id=reading.attribute(element, "parentRef") or None,
+                    format_uri=reading.attribute(element, "format") or "",
+                    capacity_by_size=tuple(by_size.items()) if prop else (),
+                    capacity_property=prop,
+                )
+                _judge(reading, element, disks[disk_id])
+    _judge_parents(reading, elements, disks)
+    return tuple(disks.values())
+
+
+def _capacity(
+    reading: Reading, element: Element, disk_id: str, properties: Sequence[Property], sizes: tuple[Size, ...]
+) -> tuple[dict[str, int], str] | None:
+    text = reading.needed(element, "capacity")
+    try:
+        units = read_units(reading.attribute(element, "capacityAllocationUnits") or "byte")
+    except InputRefused as exc:
+        reading.take_faults(exc, at=element, what=f'capacity of the disk "{disk_id}"')
+        return None
+    reading.take_findings(units.findings, at=element)
+    if units.base != "byte":
+        reading.fault(
+            f'the capacity of the disk "{disk_id}" is counted in {units.base}',
+            at=element,
+            why="bytes or a multiple of them are expected",
+        )
+        return None
+    if not text:
+        return None
+    prop: Property | None = None
+    if match := _REFERENCE.fullmatch(text):
+        prop = find_property(match[1], properties)
+        if prop is None:
+            reading.fault(
+                f'the capacity of the disk "{disk_id}" is ${{{match[1]}}}, and there is no such property',
+                at=element,
+            )
+            return None
+        if prop.user_configurable:
+            reading.finding(
+                "capacity-by-answer",
+                Severity.NOTE,
+                f'the capacity of the disk "{disk_id}" follows the answer to "{prop.label}"',
+                at=element,
+                why="sizes are computed with the package's defaults",
+                mend="set the disk's capacity in the design where the answer is another one",
+                source=_SOURCE,
+            )
+    by_size: dict[str, int] = {}
+    for size in sizes:
+        quantity = prop.default_for(size.size_id) if prop else text
+        amount = _amount(reading, element, disk_id, quantity, units, size if prop else None)
+        if amount is None:
+            return None
+        by_size[size.size_id] = amount
+    return by_size, prop.key if prop else ""
+
+
+def _amount(
+    reading: Reading, element: Element, disk_id: str, quantity: str, units: Units, size: Size | None
+) -> int | None:
+    what = f'the capacity of the disk "{disk_id}"' + (f' in size "{size.size_id}"' if size else "")
+    if _INTEGER.fullmatch(quantity.strip()) is None:
+        reading.fault(f'{what} is "{quantity}"', at=element, why="a whole number or ${property} is expected")
+        return None
+    try:
+        amount = amount_of(int(quantity), units)
+    except InputRefused as exc:
+        reading.take_faults(exc, at=element, what=what)
+        return None
+    if not 0 < amount < 2**63:
+        reading.fault(f"{what} is {amount} bytes", at=element, why="it must be above 0 and below 2^63")
+        return None
+    return amount
+
+
+def find_property(name: str, properties: Sequence[Property]) -> Property | None:
+    """The property of this full key; else the only one with this key; else None."""
+    for prop in properties:
+        if prop.key == name:
+            return prop
+    alike = [prop for prop in properties if prop.bare_key == name]
+    return alike[0] if len(alike) == 1 else None
+
+
+def _judge(reading: Reading, element: Element, disk: PackageDisk) -> None:
+    if disk.file_id and not disk.format_uri:
+        reading.finding(
+            "disk-without-format",
+            Severity.NOTE,
+            f'the disk "{disk.disk_id}" has a file and no ovf:format',
+            at=element,
+            source=_SOURCE,
+        )
+    if not disk.file_id and disk.populated_bytes:
+        reading.finding(
+            "empty-disk-populated",
+            Severity.NOTE,
+            f'the disk "{disk.disk_id}" has no file, yet a populatedSize',
+            at=element,
+            source=_SOURCE,
+        )
+    least = min((dict(disk.capacity_by_size) or {"": disk.capacity_bytes}).values())
+    if disk.populated_bytes is not None and disk.populated_bytes > least:
+        reading.finding(
+            "populated-above-capacity",
+            Severity.RISK,
+            f'the disk "{disk.disk_id}" is populated with {disk.populated_bytes} bytes and holds only {least}',
+            at=element,
+            why="populatedSize is always in bytes; a maker may have used the units of the capacity",
+            mend="compare both with the maker's documents",
+            source=_SOURCE,
+        )
+
+
+def _judge_parents(reading: Reading, elements: dict[str, Element], disks: dict[str, PackageDisk]) -> None:
+    for disk in disks.values():
+        if disk.parent_id and disk.parent_id not in elements:
+            reading.fault(
+                f'the disk "{disk.disk_id}" has the parent "{disk.parent_id}", which is not declared',
+                at=elements[disk.disk_id],
+            )
+        seen, at = {disk.disk_id}, disk.parent_id
+        while at and at in disks and at not in seen:
+            seen.add(at)
+            at = disks[at].parent_id
+        if at == disk.disk_id:
+            reading.fault(
+                f'the disk "{disk.disk_id}" is its own ancestor',
+                at=elements[disk.disk_id],
+                why="ovf:parentRef must lead to a disk without a parent",
+            )

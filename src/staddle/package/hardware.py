@@ -1,0 +1,275 @@
+"""The machine that each size asks for, from the items that hold for it.
+
+Source: DSP0243, virtual hardware section; CIM_ResourceAllocationSettingData. For processors VirtualQuantity is a count;
+for memory it is counted in AllocationUnits (common practice, against the class text).
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+
+from staddle.kernel import Fault, InputRefused, Severity
+from staddle.package import resourcetypes as types
+from staddle.package.items import Item, read_items, select_devices, select_markers
+from staddle.package.markup import Element, full_text, local_name
+from staddle.package.model import Adapter, DiskDevice, Hardware, QuantityRange, Size
+from staddle.package.reading import Reading
+from staddle.package.units import amount_of, read_memory_units
+
+__all__ = ["read_hardware"]
+
+_SOURCE = "DSP0243, virtual hardware section"
+_DISK_PREFIXES = ("ovf:/disk/", "/disk/")
+_CARRIED = {
+    types.PROCESSOR,
+    types.MEMORY,
+    types.ETHERNET_ADAPTER,
+    types.ETHERNET_CONNECTION,
+    types.DISK_DRIVE,
+    types.CD_DRIVE,
+    types.DVD_DRIVE,
+}
+
+
+def read_hardware(
+    reading: Reading,
+    system: Element,
+    *,
+    sizes: tuple[Size, ...],
+    disk_ids: Collection[str],
+    networks: Collection[str],
+    families: Collection[str] = (),
+) -> tuple[Hardware, ...]:
+    """The hardware of every size, in the order of the sizes. Faults go to the reading.
+
+    Args: families: virtual system types that the platform takes; () takes any. Compared with case.
+    """
+    sections = list(reading.children(system, "VirtualHardwareSection"))
+    if not sections:
+        reading.fault("the virtual system has no VirtualHardwareSection", at=system)
+        return ()
+    read = [(section, read_items(reading, section, sizes)) for section in sections]
+    section, items = _first_acceptable(reading, read, families)
+    parts = _Parts(reading, section, disk_ids, networks)
+    return tuple(parts.hardware(items, size) for size in sizes)
+
+
+def _system_types(reading: Reading, section: Element) -> tuple[str, ...]:
+    return tuple(
+        family
+        for system in reading.children(section, "System")
+        for child in system
+        if local_name(child) == "VirtualSystemType"
+        for family in full_text(child).split()
+    )
+
+
+def _first_acceptable(
+    reading: Reading, read: Sequence[tuple[Element, tuple[Item, ...]]], families: Collection[str]
+) -> tuple[Element, tuple[Item, ...]]:
+    def obstacle(section: Element, items: tuple[Item, ...]) -> tuple[str, Element] | None:
+        if families and not set(families) & set(_system_types(reading, section)):
+            wanted = ", ".join(families)
+            return (
+                f"is for {' '.join(_system_types(reading, section)) or 'no named family'}, not for {wanted}",
+                section,
+            )
+        for item in items:
+            if item.required and item.resource_type not in types.RESOURCE_TYPES:
+                return f"needs a {types.resource_name(item.resource_type)}: {item.title}", item.element
+        return None
+
+    obstacles = []
+    for index, (section, items) in enumerate(read):
+        found = obstacle(section, items)
+        if found is None:
+            if len(read) > 1:
+                reading.finding(
+                    "hardware-alternatives",
+                    Severity.NOTE,
+                    f"the package describes {len(read)} alternative machines; number {index + 1} is taken",
+                    at=section,
+                    why="the first one that can be met is taken",
+                    source=_SOURCE,
+                )
+            return section, items
+        obstacles.append(found)
+    for number, (text, at) in enumerate(obstacles, 1):
+        which = "the hardware" if len(obstacles) == 1 else f"alternative {number} of the hardware"
+        reading.fault(f"{which} {text}", at=at, why="a required device that cannot be met fails the import")
+    return read[0]
+
+
+class _Parts:
+    """Turns items into the parts of a machine."""
+
+    def __init__(
+        self, reading: Reading, section: Element, disk_ids: Collection[str], networks: Collection[str]
+    ) -> None:
+        self.reading = reading
+        self.section = section
+        self.disk_ids = disk_ids
+        self.networks = networks
+        self.told: set[Fault] = set()
+
+    def hardware(self, items: tuple[Item, ...], size: Size) -> Hardware:
+        devices = select_devices(items, size.size_id)
+        by_type: dict[int, list[Item]] = {}
+        for item in devices:
+            by_type.setdefault(item.resource_type, []).append(item)
+        processors = sum(self._count(item) for item in by_type.get(types.PROCESSOR, []))
+        memory_bytes = sum(self._memory(item) for item in by_type.get(types.MEMORY, []))
+        of_size = f' in size "{size.size_id}"' if size.size_id else ""
+        for amount, name, number in (
+            (processors, "processor", types.PROCESSOR),
+            (memory_bytes, "memory", types.MEMORY),
+        ):
+            if not amount and number not in by_type:
+                self.reading.fault(f"the machine has no {name}{of_size}", at=self.section)
+        adapters = by_type.get(types.ETHERNET_ADAPTER, []) + by_type.get(types.ETHERNET_CONNECTION, [])
+        transports = self.reading.names(self.section, "transport")
+        has_cd = bool(by_type.get(types.CD_DRIVE) or by_type.get(types.DVD_DRIVE))
+        if "iso" in transports and not has_cd:
+            self.reading.finding(
+                "iso-without-drive",
+                Severity.RISK,
+                f"the answers travel on a CD, and the machine has no CD drive{of_size}",
+                at=self.section,
+                why="the machine cannot read its answers",
+                mend="add a CD drive when the machine is made",
+                source="DSP0243, ISO transport",
+            )
+        return Hardware(
+            size_id=size.size_id,
+            processors=processors,
+            memory_bytes=memory_bytes,
+            disks=tuple(device for item in by_type.get(types.DISK_DRIVE, []) if (device := self._disk(item))),
+            adapters=tuple(self._adapter(item) for item in adapters),
+            has_cd=has_cd,
+            transports=transports,
+            system_types=_system_types(self.reading, self.section),
+            ranges=self._ranges(items, by_type, size),
+            other_devices=tuple(
+                f"{types.resource_name(item.resource_type)}: {item.title}"
+                for item in devices
+                if item.resource_type not in _CARRIED
+            ),
+        )
+
+    def _fault(self, item: Item, what: str, *, why: str) -> None:
+        # An item that holds for several sizes is read once for each; its fault is told once.
+        fault = Fault(what=what, where=self.reading.place(item.element), why=why)
+        if fault not in self.told:
+            self.told.add(fault)
+            self.reading.fault(what, at=item.element, why=why)
+
+    def _count(self, item: Item) -> int:
+        count = item.quantity("VirtualQuantity")
+        if not count or count >= 2**16:
+            given = item.value("VirtualQuantity")
+            self._fault(
+                item,
+                f'the processor item {item.instance_id} has the VirtualQuantity "{given}"',
+                why="the number of processors, from 1 to 65535, is expected",
+            )
+            return 0
+        return count
+
+    def _memory(self, item: Item) -> int:
+        quantity = item.quantity("VirtualQuantity")
+        if not quantity:
+            given = item.value("VirtualQuantity")
+            self._fault(
+                item,
+                f'the memory item {item.instance_id} has the VirtualQuantity "{given}"',
+                why="a whole number above 0 is expected",
+            )
+            return 0
+        return self._memory_bytes(item, quantity)
+
+    def _memory_bytes(self, item: Item, quantity: int) -> int:
+        # VirtualQuantityUnits defaults to "count" in CIM, which says nothing about memory.
+        own = item.value("VirtualQuantityUnits")
+        text = item.value("AllocationUnits") or ("" if own == "count" else own)
+        try:
+            units = read_memory_units(text)
+            self.reading.take_findings(units.findings, at=item.element)
+            return amount_of(quantity, units)
+        except InputRefused as exc:
+            for fault in exc.faults:
+                self._fault(item, f"the memory item {item.instance_id}: {fault.what}", why=fault.why)
+            return 0
+
+    def _disk(self, item: Item) -> DiskDevice | None:
+        resource = item.value("HostResource")
+        if not resource:
+            self.reading.finding(
+                "disk-device-unbacked",
+                Severity.RISK,
+                f'the disk device "{item.title}" names no disk',
+                at=item.element,
+                why="the machine would have a drive with nothing behind it; it is left out",
+                mend="ask the maker which disk belongs to it",
+                source=_SOURCE,
+            )
+            return None
+        prefix = next((p for p in _DISK_PREFIXES if resource.startswith(p)), None)
+        disk_id = resource[len(prefix) :] if prefix else ""
+        if prefix == "/disk/":
+            self.reading.finding(
+                "host-resource-form",
+                Severity.NOTE,
+                f'the disk device "{item.title}" names its disk "{resource}" without "ovf:"',
+                at=item.element,
+                source=_SOURCE,
+            )
+        if disk_id not in self.disk_ids:
+            self._fault(
+                item,
+                f'the disk device "{item.title}" names "{resource}", which is not a disk of the package',
+                why="ovf:/disk/ and the id of a declared disk is expected",
+            )
+            return None
+        return DiskDevice(name=item.title, disk_id=disk_id)
+
+    def _adapter(self, item: Item) -> Adapter:
+        connections = item.values("Connection")
+        for name in connections:
+            if name not in self.networks:
+                self._fault(
+                    item,
+                    f'the adapter "{item.title}" is connected to "{name}", which is not a declared network',
+                    why="declared networks are " + (", ".join(f'"{n}"' for n in self.networks) or "none"),
+                )
+        if len(connections) != 1:
+            self.reading.finding(
+                "adapter-connections",
+                Severity.RISK,
+                f'the adapter "{item.title}" names {len(connections)} networks; the first one counts',
+                at=item.element,
+                why="each adapter is mapped to one network",
+                mend="ask the maker which network it belongs to",
+                source=_SOURCE,
+            )
+        return Adapter(
+            name=item.title,
+            network=connections[0] if connections else "",
+            model=item.value("ResourceSubType"),
+            connected=item.value("AutomaticAllocation").lower() not in ("false", "0"),
+        )
+
+    def _ranges(
+        self, items: tuple[Item, ...], by_type: Mapping[int, Sequence[Item]], size: Size
+    ) -> tuple[QuantityRange, ...]:
+        markers = select_markers(items, size.size_id)
+        found = []
+        for number, name in ((types.PROCESSOR, "processors"), (types.MEMORY, "memory")):
+            ids = {item.instance_id for item in by_type.get(number, [])}
+            limits: dict[str, int] = {}
+            for marker in markers:
+                quantity = marker.quantity("VirtualQuantity")
+                if marker.instance_id not in ids or quantity is None:
+                    continue
+                amount = quantity if number == types.PROCESSOR else self._memory_bytes(marker, quantity)
+                limits[marker.bound] = limits.get(marker.bound, 0) + amount
+            if limits:
+                found.append(QuantityRange(of=name, least=limits.get("min"), most=limits.get("max")))
+        return tuple(found)

@@ -1,0 +1,146 @@
+"""The items of a VirtualHardwareSection, and which of them hold for one size.
+
+What the items add up to is hardware.py's work.
+
+Source: DSP0243, virtual hardware section: an item that names the chosen configuration replaces the general one of the
+same InstanceID as a whole; ``ovf:bound`` min and max are range markers and make no device. DSP8023 for the attributes.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from staddle.kernel import Severity
+from staddle.package.configurations import sizes_named
+from staddle.package.markup import Element, full_text, local_name, namespace_of
+from staddle.package.model import Size
+from staddle.package.reading import Reading
+
+__all__ = ["Item", "read_items", "select_devices", "select_markers"]
+
+_CIM = "http://schemas.dmtf.org/wbem/wscim/1/cim-schema/2/"
+_FIELD_NAMESPACES = {
+    _CIM + "CIM_ResourceAllocationSettingData",
+    _CIM + "CIM_StorageAllocationSettingData",
+    _CIM + "CIM_EthernetPortAllocationSettingData",
+}
+_WHOLE = re.compile(r"\d{1,20}", re.ASCII)
+_SOURCE = "DSP0243, virtual hardware section"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One item. ``fields`` holds every value of each field in order; ``bound`` is normal, min or max."""
+
+    element: Element
+    instance_id: str
+    resource_type: int
+    sizes: tuple[str, ...]
+    bound: str
+    required: bool
+    fields: tuple[tuple[str, str], ...]
+
+    def values(self, name: str) -> tuple[str, ...]:
+        """All values of a field, () if it is absent."""
+        return tuple(value for field, value in self.fields if field == name)
+
+    def value(self, name: str) -> str:
+        """The first value of a field, "" if it is absent."""
+        return next(iter(self.values(name)), "")
+
+    def quantity(self, name: str) -> int | None:
+        """A field as a whole number; None if it is absent or none."""
+        return int(self.value(name)) if _WHOLE.fullmatch(self.value(name)) else None
+
+    @property
+    def title(self) -> str:
+        """What people call it: the element name, else the instance id."""
+        return self.value("ElementName") or f"item {self.instance_id}"
+
+
+def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> tuple[Item, ...]:
+    """All items of the section in order. Faults go to the reading."""
+    items: list[Item] = []
+    seen: set[tuple[str, str, str]] = set()
+    for element in reading.children(section, "Item", "EthernetPortItem", "StorageItem"):
+        fields = tuple(
+            (local_name(child), full_text(child).strip())
+            for child in element
+            if namespace_of(child) in _FIELD_NAMESPACES
+        )
+        values = dict(reversed(fields))
+        instance_id = values.get("InstanceID", "")
+        if not instance_id:
+            reading.fault("a hardware item has no InstanceID", at=element, why="CIM makes it the key")
+            continue
+        if not values.get("ElementName"):
+            reading.finding(
+                "item-without-name",
+                Severity.NOTE,
+                f"the hardware item {instance_id} has no ElementName",
+                at=element,
+                source="CIM_ResourceAllocationSettingData, ElementName is required",
+            )
+        type_text = values.get("ResourceType", "")
+        if _WHOLE.fullmatch(type_text) is None:
+            reading.fault(
+                f'the hardware item {instance_id} has the ResourceType "{type_text}"',
+                at=element,
+                why="a number of the CIM value map is expected",
+            )
+            continue
+        item = Item(
+            element=element,
+            instance_id=instance_id,
+            resource_type=int(type_text),
+            sizes=sizes_named(reading, element, sizes),
+            bound=_bound(reading, element, instance_id),
+            required=reading.flag(element, "required", default=True),
+            fields=fields,
+        )
+        for size_id in item.sizes or ("",):
+            if (instance_id, item.bound, size_id) in seen:
+                reading.fault(
+                    f"the hardware item {instance_id} stands twice"
+                    + (f' for the configuration "{size_id}"' if size_id else ""),
+                    at=element,
+                    why="an InstanceID stands once for each bound and configuration",
+                )
+            seen.add((instance_id, item.bound, size_id))
+        items.append(item)
+    return tuple(items)
+
+
+def _bound(reading: Reading, element: Element, instance_id: str) -> str:
+    bound = (reading.attribute(element, "bound") or "normal").strip()
+    if bound not in ("min", "max", "normal"):
+        reading.fault(
+            f'the hardware item {instance_id} has the bound "{bound}"',
+            at=element,
+            why="min, max or normal is expected",
+        )
+    return bound
+
+
+def select_devices(items: Sequence[Item], size_id: str) -> tuple[Item, ...]:
+    """The items that make devices in this size, in the order in which their InstanceID first stands."""
+    return _select([item for item in items if item.bound == "normal"], size_id)
+
+
+def select_markers(items: Sequence[Item], size_id: str) -> tuple[Item, ...]:
+    """The range markers that hold in this size: at most one min and one max for each InstanceID."""
+    return tuple(
+        chosen
+        for bound in ("min", "max")
+        for chosen in _select([item for item in items if item.bound == bound], size_id)
+    )
+
+
+def _select(items: Sequence[Item], size_id: str) -> tuple[Item, ...]:
+    chosen: dict[str, Item] = {}
+    for item in items:
+        if item.sizes and size_id not in item.sizes:
+            continue
+        if item.instance_id not in chosen or item.sizes:
+            chosen[item.instance_id] = item
+    return tuple(chosen.values())

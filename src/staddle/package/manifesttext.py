@@ -1,0 +1,90 @@
+"""The text of a manifest: read tolerantly, written strictly. Pure; checking files against it is manifest.py's work.
+
+Source: DSP0243, manifest file (grammar from memory); digest lengths FIPS 180-4.
+"""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from staddle.kernel import Fault, InputRefused
+
+__all__ = ["DIGEST_DIGITS", "ManifestLine", "read_manifest", "write_manifest"]
+
+DIGEST_DIGITS: Final = {"SHA1": 40, "SHA256": 64, "SHA512": 128}
+# Names may hold blanks and parentheses, so the name ends at the last ")" before the "=".
+_LINE: Final = re.compile(
+    r"\s*(?P<algorithm>[A-Za-z0-9-]+)\s*\((?P<name>.+)\)\s*=\s*(?P<digest>[0-9A-Fa-f]*)\s*"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ManifestLine:
+    """One line: the algorithm (SHA1, SHA256, SHA512), the file's name and its digest in lower-case hex."""
+
+    algorithm: str
+    name: str
+    digest: str
+
+
+def read_manifest(data: bytes, *, where: str) -> tuple[ManifestLine, ...]:
+    """The lines in order. Blanks, CRLF, upper case, and a missing last newline are tolerated.
+
+    Raises: InputRefused: with every line that cannot be read, a wrong digest length, or contradicting lines.
+    """
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as exc:
+        raise InputRefused.one(
+            "the manifest is not UTF-8 text", where=where, why=str(exc), mend="fetch the package again"
+        ) from exc
+    lines: dict[tuple[str, str], ManifestLine] = {}
+    faults: list[Fault] = []
+    for number, raw in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
+        if not raw.strip():
+            continue
+        line = _read_line(raw)
+        place = f"{where}:{number}"
+        if isinstance(line, str):
+            faults.append(
+                Fault(
+                    what="a line of the manifest cannot be read",
+                    where=place,
+                    why=line,
+                    mend="fetch the package again; if the line stays, ask its maker for a corrected one",
+                )
+            )
+            continue
+        earlier = lines.setdefault((line.algorithm, line.name), line)
+        if earlier != line:
+            faults.append(
+                Fault(
+                    what=f'the manifest gives two different {line.algorithm} digests for "{line.name}"',
+                    where=place,
+                    mend="ask the package's maker for a corrected one",
+                )
+            )
+    if not lines and not faults:
+        faults.append(Fault(what="the manifest is empty", where=where, mend="fetch the package again"))
+    if faults:
+        raise InputRefused(*faults)
+    return tuple(lines.values())
+
+
+def _read_line(raw: str) -> ManifestLine | str:
+    match = _LINE.fullmatch(raw)
+    if match is None:
+        return "SHA256(name)= digest is expected"
+    algorithm = match["algorithm"].upper().replace("-", "")
+    digits = DIGEST_DIGITS.get(algorithm)
+    if digits is None:
+        return f'the algorithm "{match["algorithm"]}" is not one of {", ".join(DIGEST_DIGITS)}'
+    if len(match["digest"]) != digits:
+        return f"a {algorithm} digest has {digits} hex digits, this one has {len(match['digest'])}"
+    return ManifestLine(algorithm=algorithm, name=match["name"].strip(), digest=match["digest"].lower())
+
+
+def write_manifest(lines: Iterable[ManifestLine]) -> bytes:
+    """The manifest in the strict form: ``SHA256(name)= digest`` and a newline, in the given order."""
+    return "".join(f"{line.algorithm}({line.name})= {line.digest}\n" for line in lines).encode()
