@@ -64,6 +64,9 @@ class Row(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
+_Row = Row  # the name under which other modules of this room know it
+
+
 class Job(Row):
     """Whose work this is."""
 

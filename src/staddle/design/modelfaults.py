@@ -7,28 +7,31 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from datetime import date
 from difflib import get_close_matches
-from typing import Annotated, Any, Final, get_args, get_origin
+from types import UnionType
+from typing import Annotated, Any, Final, Union, get_args, get_origin
 
 from pydantic import BaseModel, RootModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from staddle.design.markedyaml import REFUSED
+from staddle.design.model import Amount, Span
 from staddle.design.places import LocatedFault, Path, Places, path_text
 from staddle.kernel import Fault, StaddleError
 
 __all__ = ["faults_of"]
 
 _EXPECTED: Final = {
-    "string": "text",
-    "int": "a whole number",
-    "float": "a number",
-    "bool": "true or false",
-    "date": "a date such as 2026-11-20",
-    "tuple": 'a list of rows, each after a "-"',
-    "list": 'a list of rows, each after a "-"',
-    "model": "a block of keys and values",
-    "dict": "a block of keys and values",
+    "string_type": "text",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "bool_type": "true or false",
+    "date_type": "a date such as 2026-11-20",
+    "tuple_type": 'a list of rows, each after a "-"',
+    "list_type": 'a list of rows, each after a "-"',
+    "model_type": "a block of keys and values",
+    "dict_type": "a block of keys and values",
 }
 _PATTERNS: Final = {
     r"^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$": "lower-case letters, digits and hyphens are allowed, at most 63, "
@@ -49,15 +52,22 @@ def faults_of(exc: ValidationError, kind: object, places: Places) -> Iterator[Lo
 
     Args: kind: the model or type that was asked for, to know the keys and descriptions at each place.
     """
+    wrong_type: dict[Path, list[str]] = {}
+    errors = []
     for error in exc.errors(include_url=False):
         if error["input"] is REFUSED and error["type"] != "extra_forbidden":
             continue  # told already, where the text was read
         path = _path_in_file(error, places)
-        yield places.fault_at(
-            path,
-            _Told(error, path, kind, places).fault(),
-            at_key=error["type"] == "extra_forbidden",
-        )
+        expected = _EXPECTED.get(error["type"])
+        if expected is not None and path in wrong_type:
+            wrong_type[path].append(expected)  # a further branch of a union: told together with the first
+            continue
+        if expected is not None:
+            wrong_type[path] = [expected]
+        errors.append((path, error))
+    for path, error in errors:
+        told = _Told(error, path, kind, places, wrong_type.get(path, []))
+        yield places.fault_at(path, told.fault(), at_key=error["type"] == "extra_forbidden")
 
 
 def _path_in_file(error: ErrorDetails, places: Places) -> Path:
@@ -74,7 +84,10 @@ def _path_in_file(error: ErrorDetails, places: Places) -> Path:
 class _Told:
     """One error on its way to a fault."""
 
-    def __init__(self, error: ErrorDetails, path: Path, kind: object, places: Places) -> None:
+    def __init__(
+        self, error: ErrorDetails, path: Path, kind: object, places: Places, expected: list[str]
+    ) -> None:
+        self._expected = " or ".join(dict.fromkeys(expected))
         self._type = error["type"]
         self._input: object = error["input"]
         self._context: Mapping[str, Any] = error.get("ctx", {})
@@ -101,9 +114,8 @@ class _Told:
             return Fault(
                 what=f"{self._name} = {self._shown()}: {words.format(self._context[key])}", mend=self._about()
             )
-        family = self._type.split("_")[0]
-        if family in _EXPECTED:
-            return self._wrong_type(_EXPECTED[family])
+        if self._expected:
+            return self._wrong_type(self._expected)
         return Fault(what=f"{self._name} = {self._shown()}: {self._message}", mend=self._about())
 
     def _unknown(self) -> Fault:
@@ -170,9 +182,15 @@ class _Told:
             mend = self._unquoted(value, expected)
         elif expected.startswith("a list") and not isinstance(value, dict):
             mend = f"write [{self._shown()}], or rows below it"
-        return Fault(
-            what=f"{self._name} = {self._shown()} is {_kind_of(value)}; {expected} is expected", mend=mend
-        )
+        shown = "" if isinstance(value, dict) else f" = {self._shown()}"
+        return Fault(what=f"{self._name}{shown} is {_kind_of(value)}; {expected} is expected", mend=mend)
+
+    def _quoted(self, written: str) -> str:
+        field = self._field()
+        for kind, unit in ((Amount, "GiB"), (Span, "s")):
+            if field is not None and _is_of(field, kind):
+                return f'write its unit too, for example "{written} {unit}"'
+        return f'put it in quotes: "{written}"'
 
     def _unquoted(self, value: str, expected: str) -> str:
         bare = value in ("true", "false") if expected == "true or false" else value.isdigit()
@@ -190,11 +208,15 @@ class _Told:
         return f"this is: {words}" if words else ""
 
     def _description(self) -> str:
-        for model in _models_at(self._kind, self._path[:-1]):
-            field = _fields(model).get(str(self._path[-1])) if self._path else None
-            if field is not None and field.description:
-                return field.description
-        return ""
+        field = self._field()
+        return field.description or "" if field is not None else ""
+
+    def _field(self) -> FieldInfo | None:
+        for model in _models_at(self._kind, self._path[:-1]) if self._path else ():
+            field = _fields(model).get(str(self._path[-1]))
+            if field is not None:
+                return field
+        return None
 
 
 def _kind_of(value: object) -> str:
@@ -219,23 +241,40 @@ def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
 
 
 def _models_at(kind: object, path: Path) -> list[type[BaseModel]]:
-    """The models that may stand at a path, through lists, options and unions."""
-    models = list(_models_in(kind))
+    """The models that may stand at a path, through lists, mappings, options and unions."""
+    level = [kind]
     for step in path:
-        if isinstance(step, int):
-            continue  # the rows of a list are found inside its annotation
-        found = (_fields(model).get(step) for model in models)
-        models = [inner for field in found if field is not None for inner in _models_in(field.annotation)]
-    return models
+        level = [inner for annotation in level for inner in _inside(annotation, step)]
+    return [
+        flat
+        for annotation in level
+        for flat in _flat(annotation)
+        if isinstance(flat, type) and issubclass(flat, BaseModel)
+    ]
 
 
-def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        if issubclass(annotation, RootModel):
-            yield from _models_in(annotation.model_fields["root"].annotation)
-        else:
-            yield annotation
-        return
-    args = get_args(annotation)
-    for inner in args[:1] if get_origin(annotation) is Annotated else args:
-        yield from _models_in(inner)
+def _inside(annotation: object, step: str | int) -> Iterator[object]:
+    for flat in _flat(annotation):
+        origin, args = get_origin(flat), get_args(flat)
+        if isinstance(flat, type) and issubclass(flat, BaseModel):
+            field = _fields(flat).get(str(step))
+            if field is not None:
+                yield field.annotation
+        elif origin is dict:
+            yield args[1]
+        elif origin in (tuple, list):
+            yield from (arg for arg in args if arg is not Ellipsis)
+
+
+def _flat(annotation: object) -> Iterator[object]:
+    """The annotation without options, unions, remarks and roots."""
+    origin, args = get_origin(annotation), get_args(annotation)
+    if origin is Annotated:
+        yield from _flat(args[0])
+    elif origin in (Union, UnionType):
+        for arg in args:
+            yield from _flat(arg)
+    elif origin is None and isinstance(annotation, type) and issubclass(annotation, RootModel):
+        yield from _flat(annotation.model_fields["root"].annotation)
+    else:
+        yield annotation

@@ -8,12 +8,12 @@ eighth question is asked once for each of them.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from ipaddress import ip_address
 from typing import Final
 
 from staddle.design.hostname import check_host_name, host_name_fault
-from staddle.kernel import InputRefused
+from staddle.kernel import Fault, InputRefused
 
 __all__ = ["QUESTIONS", "BeginAnswers", "NetworkAnswer", "Question", "parse_members", "parse_network_answer"]
 
@@ -57,14 +57,14 @@ class BeginAnswers:
     estate: str
     members: int
     zone: str
-    networks: tuple[NetworkAnswer, ...] = field()
+    networks: tuple[NetworkAnswer, ...]
     size: str = ""
     site: str = ""
     owner: str = ""
     engineer: str = ""
 
     def __post_init__(self) -> None:
-        faults = []
+        faults: list[Fault] = []
         for question in QUESTIONS:
             if question.key == "networks":
                 continue
