@@ -182,7 +182,7 @@ class _Told:
             mend = self._unquoted(value, expected)
         elif expected.startswith("a list") and not isinstance(value, dict):
             mend = f"write [{self._shown()}], or rows below it"
-        shown = "" if isinstance(value, dict) else f" = {self._shown()}"
+        shown = "" if isinstance(value, dict | tuple) else f" = {self._shown()}"
         return Fault(what=f"{self._name}{shown} is {_kind_of(value)}; {expected} is expected", mend=mend)
 
     def _quoted(self, written: str) -> str:
@@ -205,7 +205,7 @@ class _Told:
 
     def _about(self) -> str:
         words = self._description()
-        return f"this is: {words}" if words else ""
+        return f"this is: {words}" if words else "write what is expected"
 
     def _description(self) -> str:
         field = self._field()
