@@ -114,7 +114,7 @@ class _Span(io.RawIOBase):
         if not want:
             return 0
         self._file.seek(self._offset + self._at)
-        got = self._file.readinto(buffer[:want])  # type: ignore[attr-defined]  # a FileIO
+        got = self._file.readinto(memoryview(buffer)[:want])  # type: ignore[attr-defined]  # a FileIO
         if not got:
             raise OutsideFailed.one(
                 "the archive became shorter while it was read",
