@@ -46,8 +46,8 @@ def steps_of(members: Sequence[MemberOrder], cluster_steps: Sequence[ClusterStep
         steps.append(_member_step(member, "await-seen", (f"{member.member}/{entered}",)))
     everyone = tuple(f"{m.member}/await-seen" for m in members)
     for act in cluster_steps:
-        needs = everyone if act.after == "all" else (f"cluster/{act.after}",)
-        steps.append(Step(step_id=f"cluster/{act.name}", kind="cluster-act", subject=act.name, needs=needs))
+        after: tuple[str, ...] = everyone if act.after == "all" else (f"cluster/{act.after}",)
+        steps.append(Step(step_id=f"cluster/{act.name}", kind="cluster-act", subject=act.name, needs=after))
     steps.append(
         Step(
             step_id="cluster/prove",
@@ -82,7 +82,7 @@ def _until_healthy(member: MemberOrder) -> list[Step]:
         for disk in member.disks
     ]
     steps = list(delivered)
-    needs = tuple(step.step_id for step in delivered) or ("cluster/book-room",)
+    needs: tuple[str, ...] = tuple(step.step_id for step in delivered) or ("cluster/book-room",)
     for kind in _MEMBER_LINE:
         steps.append(_member_step(member, kind, needs))
         needs = (steps[-1].step_id,)

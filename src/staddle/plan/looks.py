@@ -18,9 +18,14 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotYet:
-    """The goal is not there (yet), and nothing speaks against going on."""
+    """The goal is not there (yet), and nothing speaks against going on.
+
+    ``hopeless``: waiting alone will not bring it (a machine has stopped). Before the effect that is no obstacle;
+    after it the step is refused at once instead of at its deadline.
+    """
 
     why: str
+    hopeless: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

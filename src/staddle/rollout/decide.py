@@ -190,14 +190,17 @@ def _looked(desk: _Desk, step_id: str, live: Live, look: Look) -> None:
         case NotYet() if live.phase is Phase.FIRST_LOOK and (facts.acts or backwards):
             desk.set_live(step_id, replace(live, phase=Phase.ACTING, good=0))
             desk.commands.append(Act(step_id=step_id))
-        case NotYet(why=why):
+        case NotYet(why=why, hopeless=hopeless):
             fault = Fault(
-                what=f'"{facts.title}" was not seen done in time',
+                what=f'"{facts.title}" was not seen done' + ("" if hopeless else " in time"),
                 where=step_id,
                 why=f"the last look said: {why}",
                 mend="find out why with the probe named on the run card, mend it, and run the same command again",
             )
-            _look_again(desk, step_id, live, fault)
+            if hopeless:
+                _refuse(desk, step_id, fault)
+            else:
+                _look_again(desk, step_id, live, fault)
 
 
 def _ask(desk: _Desk, step_id: str, live: Live, card: Card) -> None:

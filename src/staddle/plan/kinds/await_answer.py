@@ -1,7 +1,7 @@
-"""Wait until the member's service answers on TCP."""
+"""Wait until the member's service answers on TCP. A machine that has stopped meanwhile is started again first."""
 
 from staddle.plan.kind import Facts, Kind, Minutes
-from staddle.plan.looks import Look, Seen, Wrong
+from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
 
@@ -12,21 +12,25 @@ class AwaitAnswer(Kind):
         title="wait for an answer",
         goal="the member answers on its address and port",
         probe="a TCP connection is opened and closed",
-        acts=False,
         minutes=Minutes(optimistic=0.2, likely=3, pessimistic=15),
         deadline_s=900,
     )
 
     async def look(self, step: Step, tools: Tools) -> Look:
         member = tools.plan.get_member(step.member)
+        power = await self._power(step, tools)
+        if not isinstance(power, Seen):
+            return power  # whoever answers there is not our machine, and a stopped one will never answer
         silent = await tools.wire.probe_tcp(member.address, member.port, timeout_s=3)
-        if silent is None:
-            return Seen(evidence={"address": member.address, "port": member.port})
-        power = await tools.platform.look_power(
-            tools.plan, member, tools.signature(f"{step.member}/power-on")
-        )
-        # A machine that has stopped will never answer: say so at once rather than at the deadline.
-        return power if isinstance(power, Wrong) else silent
+        return silent or Seen(evidence={"address": member.address, "port": member.port})
+
+    async def act(self, step: Step, tools: Tools) -> None:
+        if isinstance(await self._power(step, tools), NotYet):
+            await tools.platform.power_on(tools.plan, tools.plan.get_member(step.member))
+
+    async def _power(self, step: Step, tools: Tools) -> Look:
+        signed = tools.signature(f"{step.member}/power-on")
+        return await tools.platform.look_power(tools.plan, tools.plan.get_member(step.member), signed)
 
 
 KIND = AwaitAnswer()

@@ -21,8 +21,8 @@ class ClusterAct(Kind):
 
     def _values(self, step: Step, tools: Tools) -> Mapping[str, str]:
         plan = tools.plan
-        deputy = next((m.member for m in plan.members if m.leads == "second"), "")
-        mine = {"cluster": plan.cluster, "leader": plan.leader().member, "deputy": deputy}
+        deputy = next((m.fqdn for m in plan.members if m.leads == "second"), "")
+        mine = {"cluster": plan.cluster, "leader": plan.leader().fqdn, "deputy": deputy}
         return mine | dict(plan.get_cluster_step(step.subject).values)
 
     async def look(self, step: Step, tools: Tools) -> Look:

@@ -28,16 +28,16 @@ class ConfirmFingerprint(Kind):
         if isinstance(der, NotYet):
             return der
         seen = fingerprint_of(der)
-        if not seen.same_as(expected):
+        if seen != expected:
             return Wrong(
                 fault=Fault(
                     what=f"the certificate of {member.member} is not the one its second channel shows",
                     where=f"{member.address} port {member.port}",
-                    why=f"expected {expected.text()}, seen {seen.text()}: another machine answers, or one stands between",
+                    why=f"expected {expected.text}, seen {seen.text}: another machine answers, or one stands between",
                     mend="stop; find out who answers on that address before anything is typed into it",
                 )
             )
-        return Seen(evidence={"fingerprint": seen.text(), "second_channel": self._channel(tools)})
+        return Seen(evidence={"fingerprint": seen.text, "second_channel": self._channel(tools)})
 
     def _channel(self, tools: Tools) -> str:
         return (
@@ -66,9 +66,22 @@ class ConfirmFingerprint(Kind):
             if isinstance(console, Card):
                 card = console
             else:
-                shown = find_fingerprints(console.text)
-                return shown[-1] if shown else NotYet(why="the console shows no fingerprint yet")
+                return self._read(member, find_fingerprints(console.text))
         return NeedsPerson(card=card)
+
+    def _read(self, member: MemberOrder, shown: tuple[Fingerprint, ...]) -> Fingerprint | Look:
+        if not shown:
+            return NotYet(why="the console shows no fingerprint yet")
+        if len(shown) > 1:
+            return Wrong(
+                fault=Fault(
+                    what=f"the console of {member.member} shows {len(shown)} different fingerprints",
+                    where=f"{member.machine} on {member.host}",
+                    why="the text alone does not say which certificate the member serves now",
+                    mend="look at the console; if the member has made a new certificate, find out why before it is trusted",
+                )
+            )
+        return shown[0]
 
 
 KIND = ConfirmFingerprint()

@@ -47,7 +47,7 @@ class Join(Kind):
         )
         if listed is None:
             return NotYet(why=f"the leader does not list {step.member} yet")
-        if listed.fingerprint.upper() != fingerprint_of_member(step.member, tools).text():
+        if listed.fingerprint.upper() != fingerprint_of_member(step.member, tools).text:
             return Wrong(
                 fault=Fault(
                     what=f"the leader lists {step.member} with another certificate than the confirmed one",
@@ -60,7 +60,8 @@ class Join(Kind):
     async def act(self, step: Step, tools: Tools) -> None:
         leader = target_of(tools.plan.leader().member, tools, secret=True)
         name = f"join/{step.member}"
-        secret = await tools.appliance.issue_join_secret(leader, step.member, tools.plan.join_secret_s)
+        joiner = tools.plan.get_member(step.member).fqdn
+        secret = await tools.appliance.issue_join_secret(leader, joiner, tools.plan.join_secret_s)
         tools.vault.put(name, secret)
         await tools.appliance.join(target_of(step.member, tools, secret=True), leader, tools.vault.get(name))
         tools.vault.drop(name)

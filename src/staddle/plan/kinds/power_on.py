@@ -2,7 +2,7 @@
 
 from staddle.kernel import OutsideFailed
 from staddle.plan.kind import BackOut, Facts, Kind
-from staddle.plan.looks import Look
+from staddle.plan.looks import Look, Seen
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
 
@@ -23,6 +23,8 @@ class PowerOn(Kind):
     async def act(self, step: Step, tools: Tools) -> None:
         member = tools.plan.get_member(step.member)
         if await tools.wire.probe_tcp(member.address, member.port, timeout_s=2) is None:
+            if isinstance(await self.look(step, tools), Seen):
+                return  # an earlier try's machine came up between the look and now
             raise OutsideFailed.one(
                 f"something already answers on {member.address} port {member.port}, the address of {member.member}",
                 where=f"{member.machine} on {member.host}",

@@ -1,0 +1,1 @@
+"""Installed profiles: data only."""

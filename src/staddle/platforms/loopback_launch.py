@@ -1,0 +1,38 @@
+"""Starts one rehearsal machine: takes the machine's lock, writes the process id into it, becomes the stand-in.
+
+Run as a script: LOCKFILE COMMAND… The lock is held by the process for as long as it lives and by nothing else, so
+"does the machine run?" has one answer even if its starter was killed in the middle. A second starter finds the
+lock taken and ends. Standard library only, since it is started once a machine.
+"""
+
+import fcntl
+import os
+import sys
+import time
+
+
+def main(arguments: list[str]) -> int:
+    """Lock, then become the command. Returns only if the machine runs already (3)."""
+    lock = os.open(arguments[0], os.O_RDWR | os.O_CREAT, 0o600)
+    if not _locked(lock):
+        return 3
+    os.ftruncate(lock, 0)
+    os.pwrite(lock, str(os.getpid()).encode(), 0)
+    os.set_inheritable(lock, True)
+    os.execv(arguments[1], arguments[1:])
+
+
+def _locked(lock: int) -> bool:
+    # Whoever looks whether the machine runs holds the lock for an instant: try for a while before believing it.
+    for _ in range(40):
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            time.sleep(0.05)
+        else:
+            return True
+    return False
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

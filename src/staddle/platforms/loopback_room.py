@@ -1,0 +1,99 @@
+"""Folders of a rehearsal's machines and disks, each with the tag that says whose it is.
+
+Everything that is made appears by one rename, with its tag already inside: a kill at any moment leaves either the
+whole thing or something that no look takes for it.
+"""
+
+import json
+import os
+import shutil
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from staddle.kernel import Fault, OutsideFailed
+
+__all__ = ["Belonging", "find_belonging", "foreign_fault", "make_folder", "remove_folder", "write_file"]
+
+_TAG_FILE: Final = "tag.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Belonging:
+    """Whose a folder is, and under which id the platform knows it."""
+
+    tag: str
+    platform_id: str
+    facts: Mapping[str, object]
+
+
+def find_belonging(folder: Path) -> Belonging | None:
+    """What the folder's tag says; None where there is no folder. A folder without a tag belongs to nobody we know."""
+    try:
+        found = json.loads((folder / _TAG_FILE).read_text(encoding="utf-8"))
+    except (FileNotFoundError, NotADirectoryError, json.JSONDecodeError):
+        return Belonging(tag="", platform_id="", facts={}) if folder.exists() else None
+    return Belonging(tag=str(found["tag"]), platform_id=str(found["platform_id"]), facts=found["facts"])
+
+
+def foreign_fault(folder: Path, tag: str) -> Fault | None:
+    """The fault to report if the folder exists and is not ours; None otherwise."""
+    belonging = find_belonging(folder)
+    if belonging is None or belonging.tag == tag:
+        return None
+    return Fault(
+        what=f'"{folder.name}" exists already and is not ours',
+        where=str(folder.parent.name),
+        why=f"it carries the tag {belonging.tag!r}, ours is {tag!r}; what is not ours is never changed",
+        mend="find out whose it is; give this job or member another name, or have its owner remove it",
+    )
+
+
+def make_folder(folder: Path, *, tag: str, facts: Mapping[str, object]) -> None:
+    """Make the folder with its tag, at once. Does nothing if it is there already."""
+    if folder.exists():
+        return
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    fresh = folder.with_name(f".new-{folder.name}")
+    shutil.rmtree(fresh, ignore_errors=True)  # what an earlier try was killed over
+    fresh.mkdir(mode=0o700)
+    body = {"tag": tag, "platform_id": str(uuid.uuid4()), "facts": dict(facts)}
+    write_file(fresh / _TAG_FILE, json.dumps(body, indent=1).encode())
+    fresh.rename(folder)
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file with owner-only rights, whole or not at all.
+
+    Raises: OutsideFailed: the disk is full or refuses.
+    """
+    fresh = path.with_name(f".new-{path.name}")
+    try:
+        with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        fresh.rename(path)
+    except OSError as exc:
+        fresh.unlink(missing_ok=True)
+        raise OutsideFailed.one(
+            f"{path.name} could not be written: {exc.strerror}",
+            where=str(path.parent),
+            mend="make room, then run again",
+        ) from exc
+
+
+def remove_folder(folder: Path, *, tag: str) -> None:
+    """Remove the folder if it carries the tag. The name is free at once, however long the removal takes.
+
+    Raises: OutsideFailed: it is not ours; nothing was changed.
+    """
+    if fault := foreign_fault(folder, tag):
+        raise OutsideFailed(fault)
+    gone = folder.with_name(f".gone-{folder.name}")
+    shutil.rmtree(gone, ignore_errors=True)
+    if folder.exists():
+        folder.rename(gone)
+    shutil.rmtree(gone, ignore_errors=True)
