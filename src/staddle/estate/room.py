@@ -10,7 +10,7 @@ __all__ = ["floor_bytes", "promise_bytes", "vcpus_offered"]
 
 
 def _exactly(number: float) -> Fraction:
-    # 30 × 0.1 is above 3 in binary floats; the number meant is the one that was written.
+    # 100 × 4.35 is below 435 in binary floats; the number meant is the one that was written.
     return Fraction(Decimal(repr(number)))
 
 
