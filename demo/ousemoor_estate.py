@@ -81,7 +81,7 @@ DOMAINS: Final = (
 )
 
 _OM = ("om-management", "om-telemetry", "om-office")
-_OM_POOLS = ("om-vault-1", "om-vault-2", "om-vault-3")
+_OM_POOLS = ("om-store-1", "om-store-2", "om-store-3")
 _TG = ("tg-management", "tg-telemetry", "tg-office")
 _FL = ("fl-management", "fl-telemetry", "fl-office")
 
@@ -148,9 +148,9 @@ HOSTS: Final = (
 )
 
 POOLS: Final = (
-    ("om-vault-1", ("OM-array-1",), 20),
-    ("om-vault-2", ("OM-array-2",), 20),
-    ("om-vault-3", ("OM-array-3",), 26),
+    ("om-store-1", ("OM-array-1",), 20),
+    ("om-store-2", ("OM-array-2",), 20),
+    ("om-store-3", ("OM-array-3",), 26),
     ("om-local-08", ("om-h08",), 2),  # disks inside one host: they fail with it
     ("tg-store-1", ("TG-array-1",), 12),
     ("tg-store-2", ("TG-array-2",), 12),

@@ -67,7 +67,7 @@ def test_each_rack_of_ousemoor_takes_a_member_with_its_disks_on_its_own_array() 
     assert not all(takes_a_member(h.name) for h in hosts)
     arrays = pool_domains_above(ESTATE)
     for number in (1, 2, 3):
-        pool = f"om-vault-{number}"
+        pool = f"om-store-{number}"
         assert dict(arrays[pool])["rack"] == f"OM-R{number}"
         assert all(pool in host.pools for host in hosts)
         assert min(LEFT.pools[pool].free_bytes, LEFT.pools[pool].promise_bytes) >= MEMBER_DISK_BYTES
