@@ -5,8 +5,8 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from demo.ousemoor_estate import demo_estate, write_demo_estate
 
+from demo.ousemoor_estate import demo_estate, write_demo_estate
 from staddle.estate.bookings import room_left
 from staddle.estate.tables import survey_estate
 from staddle.failures.domains import domains_above, pool_domains_above
