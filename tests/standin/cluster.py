@@ -142,7 +142,8 @@ def first_answers(number: int) -> dict[str, str]:
 def environment_document(answers: dict[str, str]) -> str:
     """The answers as an OVF environment document (DSP0243, DSP8027)."""
     rows = "".join(
-        f"<Property oe:key={quoteattr('sluicelog.' + k)} oe:value={quoteattr(v)}/>" for k, v in answers.items()
+        f"<Property oe:key={quoteattr('sluicelog.' + k)} oe:value={quoteattr(v)}/>"
+        for k, v in answers.items()
     )
     uri = "http://schemas.dmtf.org/ovf/environment/1"
     return (
@@ -171,19 +172,18 @@ class Member:
         self._answers_file.write_text(environment_document(self.answers), encoding="utf-8")
         s = self.settings
         maker = [] if s.certificate_maker is None else ["--certificate-maker", s.certificate_maker]
-        self.process = subprocess.Popen(
-            [
-                *s.program,
-                *("--answers", str(self._answers_file), "--state", str(self.state)),
-                *("--console", str(self.console), "--processors", str(s.processors)),
-                *("--memory-mib", str(s.memory_mib), "--port", str(self.port), "--speed", str(s.speed)),
-                *("--address-map", f"192.0.2.0/24={self._block}/24", *maker, *s.arguments),
-            ],
-            env={**os.environ, **s.environment},
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=(self.console.parent / "stderr.txt").open("ab"),
-        )
+        command = [
+            *s.program,
+            *("--answers", str(self._answers_file), "--state", str(self.state)),
+            *("--console", str(self.console), "--processors", str(s.processors)),
+            *("--memory-mib", str(s.memory_mib), "--port", str(self.port), "--speed", str(s.speed)),
+            *("--address-map", f"192.0.2.0/24={self._block}/24", *maker, *s.arguments),
+        ]
+        environment = {**os.environ, **s.environment}
+        with (self.console.parent / "stderr.txt").open("ab") as talk:
+            self.process = subprocess.Popen(
+                command, env=environment, stdin=subprocess.DEVNULL, stdout=talk, stderr=talk
+            )
         return self
 
     def send(self, number: int) -> None:

@@ -210,6 +210,7 @@ class Core:
                 plain = copy.deepcopy(self.document)
                 assert plain is not None
                 self._store(plain, (self.term, self.issued[1] + 1))
+                self.advance()
             self._wait_until_held(self.term, nothing)
             document = copy.deepcopy(self.document)
             assert document is not None
