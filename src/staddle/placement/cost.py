@@ -48,8 +48,8 @@ def _shared_fate(tables: Tables, seats: tuple[Seat, ...]) -> int:
         for key in tables.touched(seat):
             counts[key] = counts.get(key, 0) + 1
     total = 0
-    for fate in tables.fates:
-        count = counts.get((fate.kind, fate.name), 0)
+    for key, count in counts.items():
+        fate = tables.fates[tables.fate_at[key]]
         total += fate.weight * count * (count - 1) // 2 if fate.below_site else 0
     return total
 

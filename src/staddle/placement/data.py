@@ -59,6 +59,7 @@ class Tables:
         self.host_at: Final = {host.name: position for position, host in enumerate(problem.hosts)}
         self.pool_at: Final = {pool.name: position for position, pool in enumerate(problem.pools)}
         self.settled: Final = {seat.member: seat for seat in problem.settled}
+        self._host_bars: Final[dict[tuple[int, str], tuple[ConflictRule, ...]]] = {}
 
     @cached_property
     def fates(self) -> tuple[Fate, ...]:
@@ -96,6 +97,17 @@ class Tables:
             found.setdefault(key, []).append(position)
         return tuple(tuple(positions) for positions in found.values())
 
+    @cached_property
+    def class_of(self) -> dict[str, int]:
+        """The position in ``classes`` of each member, by its name."""
+        members = self.problem.members
+        return {members[i].name: number for number, positions in enumerate(self.classes) for i in positions}
+
+    @cached_property
+    def fate_at(self) -> dict[tuple[str, str], int]:
+        """The position in ``fates`` of each (kind, name)."""
+        return {(fate.kind, fate.name): position for position, fate in enumerate(self.fates)}
+
     def touched(self, seat: Seat) -> frozenset[tuple[str, str]]:
         """The (kind, name) of every domain that touches a member in this seat."""
         found = set(self._host_keys[self.host_at[seat.host]])
@@ -113,6 +125,12 @@ class Tables:
 
     def host_bars(self, member: MemberNeed, host: HostRoom) -> tuple[ConflictRule, ...]:
         """The rules by which this host alone cannot take this member, whatever the others do."""
+        key = (self.class_of[member.name], host.name)
+        if key not in self._host_bars:
+            self._host_bars[key] = self._find_host_bars(member, host)
+        return self._host_bars[key]
+
+    def _find_host_bars(self, member: MemberNeed, host: HostRoom) -> tuple[ConflictRule, ...]:
         names = (host.name, *(name for _, name in host.domains))
         missing = [network for network in member.networks if network not in host.networks]
         barred = [name for name in member.keep_out if name in names]
@@ -154,6 +172,9 @@ class Tables:
         allowed = self.problem.allowed_pools
         names = (pool.name, *(name for _, name in pool.domains))
         barred = [name for name in member.keep_out if name in names]
+        fits = disk.written_bytes <= pool.free_bytes and disk.promised_bytes <= pool.promise_bytes
+        if fits and not barred and (not allowed or pool.name in allowed):
+            return ()  # the usual case, asked often
         checks = (
             ("pools-named", bool(allowed) and pool.name not in allowed, "it is not among the design's pools"),
             ("keep-out", bool(barred), f"the member keeps out of {', '.join(barred)}"),

@@ -7,7 +7,8 @@ placement where the caller searched for it.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import islice, product
+from itertools import chain, islice, product
+from typing import Final
 
 from staddle.kernel import format_binary
 from staddle.placement.cost import LEVELS, host_fill, level_values, shared_domains
@@ -16,12 +17,16 @@ from staddle.placement.model import HostRoom, PassedOver, Seat
 
 __all__ = ["NextBest", "explain"]
 
-_MOST_POOL_CHOICES = 64  # pools tried for one member on one host, the first ones by table order
+_MOST_POOL_CHOICES: Final = (
+    64  # pools tried for one member on one host: its present ones, then by table order
+)
+_MOST_PAIRS: Final = 300  # beyond so many pairs of member and host only the fewer choices are tried
+_FEWER_POOL_CHOICES: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextBest:
-    """The best seats of all members when one member must not use its host; () when none exist."""
+    """The best seats of all members when none of them may use a certain host; () when none exist."""
 
     seats: tuple[Seat, ...]
 
@@ -40,10 +45,10 @@ def explain(
 ) -> tuple[tuple[tuple[str, str], ...], tuple[PassedOver, ...]]:
     """The reasons, one (member, text) in the order of members, and the hosts passed over, class by class of members.
 
-    Args: seats: valid, in the order of the members; next_best: by member; one without an entry is told to be unknown.
+    Args: seats: valid, in the order of the members; next_best: by the host not used; one without an entry is told to be unknown.
     """
     reasons = tuple(
-        (member.name, _reason(tables, seats, position, next_best.get(member.name)))
+        (member.name, _reason(tables, seats, position, next_best.get(seats[position].host)))
         for position, member in enumerate(tables.problem.members)
     )
     passed = tuple(row for positions in tables.classes for row in _passed_over(tables, seats, positions))
@@ -111,7 +116,9 @@ def _against(tables: Tables, seats: tuple[Seat, ...], position: int, other: Next
         return "the next best host was not searched for"
     if not other.seats:
         return "without it no placement exists"
-    return f"next best is {other.seats[position].host}, {_worse(tables, seats, other.seats, position)}"
+    present = {seat.host for seat in seats}
+    instead = ", ".join(dict.fromkeys(seat.host for seat in other.seats if seat.host not in present))
+    return f"without it the best takes {instead or 'the other hosts'}, {_worse(tables, seats, other.seats, position)}"
 
 
 def _worse(tables: Tables, seats: tuple[Seat, ...], other: tuple[Seat, ...], position: int) -> str:
@@ -124,7 +131,7 @@ def _worse(tables: Tables, seats: tuple[Seat, ...], other: tuple[Seat, ...], pos
         if level == "shared fate":
             before = shared_domains(tables, seats, member)
             added = tuple(row for row in shared_domains(tables, other, member) if row not in before)
-            own = f"sharing {_listed(added)}" if added else "with more shared among the other members"
+            own = f"sharing {_listed(added)}" if added else "with more shared among the members"
             return f"{own} (shared fate {then} rather than {now})"
         if level == "movement":
             return f"moving {then} of what is settled rather than {now}"
@@ -190,8 +197,12 @@ def _moved(tables: Tables, seats: tuple[Seat, ...], position: int, host: HostRoo
         ]
         for disk in member.disks
     ]
+    present = tuple(pool for _, pool in seats[position].disks)
+    staying = all(pool in choice for pool, choice in zip(present, choices, strict=True))
+    large = len(seats) * len(tables.problem.hosts) > _MOST_PAIRS
+    most = _FEWER_POOL_CHOICES if large else _MOST_POOL_CHOICES
     best = _Move(bar="")
-    for pools in islice(product(*choices), _MOST_POOL_CHOICES):
+    for pools in islice(chain((present,) if staying else (), product(*choices)), most):
         disks = tuple((disk.disk_id, pool) for disk, pool in zip(member.disks, pools, strict=True))
         seat = Seat(member=member.name, host=host.name, disks=disks)
         moved = (*seats[:position], seat, *seats[position + 1 :])
@@ -246,10 +257,8 @@ def _togetherness(tables: Tables, seats: tuple[Seat, ...], position: int) -> str
             if m.data and level != host.cpu_level:
                 return f'cpu-level: its level is "{host.cpu_level}", {m.name} stands on "{level}"'
     votes = [i for i, m in enumerate(problem.members) if m.votes]
-    for fate in tables.fates:
-        key = (fate.kind, fate.name)
-        if key not in touched[position]:
-            continue
+    for key in sorted(touched[position], key=tables.fate_at.__getitem__):
+        fate = tables.fates[tables.fate_at[key]]
         for i, m in enumerate(problem.members):
             pair = {m.leads, member.leads} == {"first", "second"} and fate.kind in problem.deputy_apart
             if i != position and key in touched[i] and (fate.kind in problem.apart or pair):

@@ -43,6 +43,7 @@ class PlacementModel:
         self._one_cpu_level()
         self._shared_domains()
         self._like_members()
+        self._first_fit_order()
 
     # seats
 
@@ -162,6 +163,17 @@ class PlacementModel:
         for positions in self.tables.classes:
             for earlier, later in pairwise(positions):
                 self.cp.add(self._position(earlier) <= self._position(later))
+
+    def _first_fit_order(self) -> None:
+        """For a search in fixed order: the largest members first, hosts in the order of their table."""
+        from ortools.sat.python import cp_model
+
+        members = self.tables.problem.members
+        order = sorted(range(len(members)), key=lambda i: (-members[i].memory_bytes, i))
+        stands = [stand for i in order for stand in self._hosts_of(i)]
+        keeps = [keep for i in order for k in range(len(members[i].disks)) for keep in self._pools_of(i, k)]
+        if stands:
+            self.cp.add_decision_strategy([*stands, *keeps], cp_model.CHOOSE_FIRST, cp_model.SELECT_MAX_VALUE)
 
     def _position(self, i: int) -> "Linear":
         return sum(h * stand for (j, h), stand in self.stands.items() if j == i)

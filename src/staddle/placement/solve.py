@@ -27,8 +27,8 @@ from staddle.placement.verify import broken_rules
 
 __all__ = ["kept", "solve"]
 
-# Beyond so many pairs of member and host the next best host of each member is not searched for: it takes a search a
-# member, each as long as the first.
+# Beyond so many pairs of member and host nobody searches for the next best: it takes a search for each host taken, each
+# as long as the first.
 _MOST_PAIRS_FOR_NEXT_BEST: Final = 100
 _NEXT_BEST_LEVELS: Final = LEVELS.index("pool fill") + 1  # table order is no reason that a person needs
 
@@ -97,14 +97,13 @@ def _explained(tables: Tables, found: Found, search: Search) -> Placement:
 
 
 def _next_best(tables: Tables, found: Found, search: Search) -> dict[str, NextBest]:
-    """For each member the best placement that does not use its host for it; {} on large problems."""
+    """For each host taken the best placement in which no member uses it; {} on large problems."""
     problem = tables.problem
     if len(problem.members) * len(problem.hosts) > _MOST_PAIRS_FOR_NEXT_BEST:
         return {}
     answers: dict[str, NextBest] = {}
-    for position, (member, seat) in enumerate(zip(problem.members, found.seats, strict=True)):
-        elsewhere = replace(member, keep_out=(*member.keep_out, seat.host))
-        members = (*problem.members[:position], elsewhere, *problem.members[position + 1 :])
+    for host in dict.fromkeys(seat.host for seat in found.seats):
+        members = tuple(replace(member, keep_out=(*member.keep_out, host)) for member in problem.members)
         other = Search(
             Tables(replace(problem, members=members)),
             limit_s=search.limit_s / 10,
@@ -112,9 +111,9 @@ def _next_best(tables: Tables, found: Found, search: Search) -> dict[str, NextBe
             progress=_quiet,
         ).best(_NEXT_BEST_LEVELS)
         if isinstance(other, Found):
-            answers[member.name] = NextBest(seats=other.seats)
+            answers[host] = NextBest(seats=other.seats)
         elif other is False:
-            answers[member.name] = NextBest(seats=())
+            answers[host] = NextBest(seats=())
     return answers
 
 
