@@ -33,9 +33,11 @@ _EXPECTED: Final = {
     "model_type": "a block of keys and values",
     "dict_type": "a block of keys and values",
 }
+_NEAR: Final = 0.7  # "clustr" is near cluster (0.92), "colour" is not (0.62)
 _PATTERNS: Final = {
     r"^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$": "lower-case letters, digits and hyphens are allowed, at most 63, "
     "no hyphen at either end (RFC 1123 §2.1)",
+    r"\S": "it must not be empty",
     r"^([0-9a-f]{64})?$": "64 lower-case hexadecimal digits are expected",
     r"^\d{4}-\d\d-\d\d \d\d:\d\d$": "a local time is expected, such as 2026-12-05 20:00",
 }
@@ -121,7 +123,7 @@ class _Told:
     def _unknown(self) -> Fault:
         *block, key = self._path
         keys = sorted({name for model in _models_at(self._kind, tuple(block)) for name in _fields(model)})
-        near = get_close_matches(str(key), keys, n=1)
+        near = get_close_matches(str(key), keys, n=1, cutoff=_NEAR)
         inside = f" in {path_text(tuple(block))}" if block else ""
         return Fault(
             what=f'unknown key "{key}"{inside}',
@@ -180,8 +182,15 @@ class _Told:
             mend = f'put the whole text in quotes: "{key}: {rest}"'
         elif isinstance(value, str) and expected in ("a whole number", "true or false"):
             mend = self._unquoted(value, expected)
-        elif expected.startswith("a list") and not isinstance(value, dict):
-            mend = f"write [{self._shown()}], or rows below it"
+        elif expected.startswith("a list"):
+            mend = (
+                'put a "-" before the first key of each row'
+                if isinstance(value, dict)
+                else f"write [{self._shown()}], or rows below it"
+            )
+        elif expected.startswith("a block"):
+            keys = [key for model in _models_at(self._kind, self._path) for key in _fields(model)]
+            mend = f'write its keys, one a line, such as "{keys[0]}: …"' if keys else "write keys and values"
         shown = "" if isinstance(value, dict | tuple) else f" = {self._shown()}"
         return Fault(what=f"{self._name}{shown} is {_kind_of(value)}; {expected} is expected", mend=mend)
 
@@ -205,11 +214,18 @@ class _Told:
 
     def _about(self) -> str:
         words = self._description()
+        if words.startswith("for example "):
+            return f"write {words}"
         return f"this is: {words}" if words else "write what is expected"
 
     def _description(self) -> str:
         field = self._field()
-        return field.description or "" if field is not None else ""
+        if field is not None and field.description:
+            return field.description
+        documented = [
+            model.__doc__ for model in _models_at(self._kind, self._path) if self._path and model.__doc__
+        ]
+        return (documented[0] or "").splitlines()[0].removesuffix(".") if documented else ""
 
     def _field(self) -> FieldInfo | None:
         for model in _models_at(self._kind, self._path[:-1]) if self._path else ():

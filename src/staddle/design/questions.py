@@ -45,7 +45,7 @@ class NetworkAnswer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BeginAnswers:
-    """The answers, checked, and what flags may add (``size``, ``site``, ``owner``, ``engineer``).
+    """The answers, each as its check keeps it, and what flags may add (``size``, ``site``, ``owner``, ``engineer``).
 
     Args: networks: one a network of the package, in its order; the first one carries the members' names.
     """
@@ -69,7 +69,9 @@ class BeginAnswers:
             if question.key == "networks":
                 continue
             try:
-                question.check(str(getattr(self, question.key)))
+                kept = question.check(str(getattr(self, question.key)))
+                if question.key != "members":
+                    object.__setattr__(self, question.key, kept)
             except InputRefused as exc:
                 faults.extend(exc.faults)
         if not self.networks:
@@ -100,12 +102,13 @@ def _some_text(what: str) -> Callable[[str], str]:
 
 def _job(text: str) -> str:
     name = text.strip().lower()
-    why = f"it has more than {_MOST_JOB_NAME} characters" if len(name) > _MOST_JOB_NAME else ""
+    why = host_name_fault(f"{name}.example") if name else "it is empty"
     if "." in name:
         why = "a dot parts names in DNS"
-    elif not why and not host_name_fault(f"{name}-1") and not host_name_fault(f"x{name}"):
+    elif len(name) > _MOST_JOB_NAME:
+        why = f"it has more than {_MOST_JOB_NAME} characters"
+    if not why:
         return name
-    why = why or host_name_fault(f"x{name}") or host_name_fault(name)
     raise _refusal(
         f'"{text}" cannot be the name of a job',
         why=f"members are named after it, and {why}",
