@@ -1,0 +1,103 @@
+"""Small questions for the placement's tests: members, hosts and pools with as little to say as possible."""
+
+from collections.abc import Sequence
+from itertools import product
+from typing import Any
+
+from staddle.placement.model import DiskNeed, HostRoom, MemberNeed, PoolRoom, Problem, Seat
+from staddle.placement.verify import broken_rules
+
+GIB = 1024**3
+GB = 1000**3
+
+
+def member(name: str, **changes: Any) -> MemberNeed:  # noqa: ANN401  any field of the value
+    """A member of 16 GiB with 8 vCPUs on networks mgmt and data and one disk of 100 GB."""
+    fields: dict[str, Any] = {
+        "memory_bytes": 16 * GIB,
+        "vcpus": 8,
+        "networks": ("mgmt", "data"),
+        "disks": (disk("data"),),
+    }
+    return MemberNeed(name=name, **(fields | changes))
+
+
+def disk(name: str, size_bytes: int = 100 * GB) -> DiskNeed:
+    """A thick disk."""
+    return DiskNeed(disk_id=name, promised_bytes=size_bytes, written_bytes=size_bytes)
+
+
+def host(name: str, rack: str, **changes: Any) -> HostRoom:  # noqa: ANN401  any field of the value
+    """A host with 64 of 128 GiB left, at site ousemoor, reaching the pool of its rack."""
+    fields: dict[str, Any] = {
+        "memory_bytes": 64 * GIB,
+        "vcpus": 32,
+        "memory_total_bytes": 128 * GIB,
+        "networks": ("mgmt", "data"),
+        "pools": (f"pool-{rack}",),
+        "domains": (("rack", rack), ("site", "ousemoor")),
+        "cpu_level": "level-4",
+        "node_cores": 16,
+        "node_memory_bytes": 64 * GIB,
+    }
+    return HostRoom(name=name, **(fields | changes))
+
+
+def pool(name: str, **changes: Any) -> PoolRoom:  # noqa: ANN401  any field of the value
+    """A pool of 2 TB with 1 TB left in every respect."""
+    fields: dict[str, Any] = {
+        "free_bytes": 1000 * GB,
+        "promise_bytes": 1000 * GB,
+        "capacity_bytes": 2000 * GB,
+        "domains": (("site", "ousemoor"),),
+    }
+    return PoolRoom(name=name, **(fields | changes))
+
+
+def ousemoor(**changes: Any) -> Problem:  # noqa: ANN401  any field of the value
+    """Three voters, two hosts in each of three racks, a pool a rack; apart by host and rack."""
+    fields: dict[str, Any] = {
+        "members": (member("sl1", leads="first"), member("sl2", leads="second"), member("sl3")),
+        "hosts": tuple(host(f"om-h{n}", f"om-r{(n + 1) // 2}") for n in range(1, 7)),
+        "pools": tuple(pool(f"pool-om-r{n}") for n in range(1, 4)),
+        "apart": ("host", "rack"),
+        "majority_kinds": ("host",),
+    }
+    return Problem(**(fields | changes))
+
+
+def bins(items: Sequence[int], capacity: int, count: int) -> Problem:
+    """Bin packing as a placement: an item is a member's memory, a bin an empty host; nothing else matters."""
+    return Problem(
+        members=tuple(
+            MemberNeed(name=f"item-{n:03}", memory_bytes=item, vcpus=0) for n, item in enumerate(items)
+        ),
+        hosts=tuple(
+            HostRoom(
+                name=f"bin-{n:03}",
+                memory_bytes=capacity,
+                vcpus=0,
+                memory_total_bytes=capacity,
+                networks=(),
+                pools=(),
+                domains=(),
+            )
+            for n in range(count)
+        ),
+        apart=(),
+    )
+
+
+def every_valid(problem: Problem) -> list[tuple[Seat, ...]]:
+    """All valid placements, found by trying every host and every pool for everything."""
+    choices = [
+        [
+            Seat(
+                member=m.name, host=h.name, disks=tuple(zip((d.disk_id for d in m.disks), pools, strict=True))
+            )
+            for h in problem.hosts
+            for pools in product([p.name for p in problem.pools], repeat=len(m.disks))
+        ]
+        for m in problem.members
+    ]
+    return [seats for seats in product(*choices) if not broken_rules(problem, seats)]
