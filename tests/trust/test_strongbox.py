@@ -286,6 +286,16 @@ def test_two_processes_and_two_threads_lose_nothing(box: Strongbox, path: Path) 
     assert set(box.names()) == expected
 
 
+def test_content_reaches_the_disk_before_its_name_and_its_name_before_the_return(
+    box: Strongbox, path: Path
+) -> None:
+    # fsync(2), rename(2): a power cut cannot be made here, so the order of the calls is what is checked
+    child = run_child(path, _ORDER)
+    assert child.stdout.split("\n")[:-1] == ["fsync file", "replace", "fsync folder", "returned"], (
+        child.stderr
+    )
+
+
 def test_a_writer_killed_at_any_call_to_the_disk_leaves_old_or_new(path: Path) -> None:
     box = Strongbox.create(path, KeyFileLock())
     box.put("kept", Secret(PLAIN))
@@ -423,6 +433,24 @@ def counting():
     for name in ("open", "fsync", "replace", "unlink", "mkdir"):
         setattr(os, name, counted(getattr(os, name)))
 """
+
+_ORDER = (
+    _OPEN
+    + """
+import stat
+box = Strongbox.open(path, KeyFileLock())
+real_fsync, real_replace = os.fsync, os.replace
+def fsync(handle):
+    print("fsync", "folder" if stat.S_ISDIR(os.fstat(handle).st_mode) else "file")
+    real_fsync(handle)
+def replace(*names):
+    print("replace")
+    real_replace(*names)
+os.fsync, os.replace = fsync, replace
+box.put("administrator", Secret("x"))
+print("returned")
+"""
+)
 
 _KILL_AT = (
     _OPEN
