@@ -113,7 +113,7 @@ def _against(tables: Tables, seats: tuple[Seat, ...], position: int, other: Next
     if len(tables.problem.hosts) == 1:
         return "there is no other host"
     if other is None:
-        return "the next best host was not searched for"
+        return "the next best was not searched for"
     if not other.seats:
         return "without it no placement exists"
     present = {seat.host for seat in seats}
