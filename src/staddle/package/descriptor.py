@@ -8,28 +8,25 @@ Source: DSP0243 1.0 to 2.1; DSP8023 1.0.0 and 2.0.1.
 
 import dataclasses
 import hashlib
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
 
 from staddle.kernel import InputRefused, Severity
 from staddle.package.archive import Archive, open_archive
+from staddle.package.bundles import ENVELOPE_LANG, XML_LANG, read_bundles
 from staddle.package.configurations import read_sizes
 from staddle.package.disks import read_disks
 from staddle.package.hardware import read_hardware
-from staddle.package.markup import MOST_BYTES, Element, full_text, local_name, namespace_of, parse_markup
+from staddle.package.markup import MOST_BYTES, Element, local_name, namespace_of, parse_markup
 from staddle.package.members import name_fault
 from staddle.package.messages import Messages
 from staddle.package.model import EnvironmentFile, Licence, Package, PackageFile
 from staddle.package.products import read_product, read_properties
 from staddle.package.reading import NAMESPACES, Reading
 from staddle.package.references import read_references
-from staddle.package.sections import CONTENT, judge_sections
+from staddle.package.sections import judge_sections
+from staddle.package.systems import find_system
 
 __all__ = ["read_descriptor", "read_package"]
-
-_XML_LANG: Final = "{http://www.w3.org/XML/1998/namespace}lang"
-_ENVELOPE_LANG: Final = "en-US"  # DSP8023 2.0.1, default of xml:lang on Envelope
 
 
 def read_package(path: Path, *, lang: str = "en-US", families: tuple[str, ...] = ()) -> Package:
@@ -54,15 +51,15 @@ def read_descriptor(archive: Archive, *, lang: str = "en-US", families: tuple[st
     reading = Reading(
         document=archive.descriptor_name,
         namespace=namespace,
-        messages=Messages(lang=lang, own_lang=_ENVELOPE_LANG, bundles={}),
+        messages=Messages(lang=lang, own_lang=ENVELOPE_LANG, bundles={}),
     )
     files = read_references(reading, envelope, archive)
     reading.messages = Messages(
         lang=lang,
-        own_lang=envelope.get(_XML_LANG, _ENVELOPE_LANG),
-        bundles=_bundles(reading, envelope, archive, files),
+        own_lang=envelope.get(XML_LANG, ENVELOPE_LANG),
+        bundles=read_bundles(reading, envelope, archive, files),
     )
-    systems = _find_system(reading, envelope)
+    systems = find_system(reading, envelope)
     for parent in (envelope, *reversed(systems)):
         judge_sections(reading, parent)
     _judge_archive(reading, envelope, archive, files)
@@ -163,70 +160,6 @@ def _assemble(
         environment_files=_environment_files(reading, system, declared),
         install_stop_delay_s=_install_delay(reading, system),
     )
-
-
-def _bundles(
-    reading: Reading, envelope: Element, archive: Archive, files: dict[str, PackageFile]
-) -> dict[str, dict[str, str]]:
-    bundles: dict[str, dict[str, str]] = {}
-    for element in reading.children(envelope, "Strings"):
-        source = element
-        if file_id := reading.attribute(element, "fileRef"):
-            file = files.get(file_id)
-            if file is None or file.compression or len(file.members) != 1:
-                reading.fault(
-                    f'the texts in the file "{file_id}" cannot be read',
-                    at=element,
-                    why="a declared file, neither compressed nor in chunks, is expected",
-                )
-                continue
-            name = file.members[0]
-            try:
-                source = parse_markup(archive.read(name, most_bytes=MOST_BYTES), where=name)
-            except InputRefused as exc:
-                reading.faults += exc.faults
-                continue
-        texts = bundles.setdefault(element.get(_XML_LANG) or source.get(_XML_LANG) or _ENVELOPE_LANG, {})
-        for message in reading.children(source, "Msg"):
-            if reading.attribute(message, "fileRef"):
-                reading.finding(
-                    "text-in-file",
-                    Severity.NOTE,
-                    "a localised text lies in a file of its own; the element's own text is shown",
-                    at=element,
-                    source="DSP8023 2.0.1, Msg",
-                )
-                continue
-            texts[reading.needed(message, "msgid")] = full_text(message)
-    return bundles
-
-
-def _find_system(reading: Reading, envelope: Element) -> tuple[Element, ...]:
-    """The one virtual system, then what encloses it, innermost first. () with a fault if there is not one."""
-    found = list(_systems(reading, envelope, ()))
-    if len(found) == 1:
-        return found[0]
-    if found:
-        names = ", ".join(f'"{reading.attribute(path[0], "id")}"' for path in found)
-        reading.fault(
-            f"the package holds {len(found)} virtual machines: {names}",
-            at=found[1][0],
-            why="a cluster is made of members of one machine; nothing tells which of these it is",
-            mend="ask the package's maker for a package with the machine of one member",
-        )
-    else:
-        reading.fault("the package holds no virtual machine", at=envelope, why="a VirtualSystem is expected")
-    return ()
-
-
-def _systems(
-    reading: Reading, parent: Element, enclosing: tuple[Element, ...]
-) -> Iterator[tuple[Element, ...]]:
-    for content in reading.children(parent, *CONTENT):
-        if local_name(content) == "VirtualSystem":
-            yield (content, *enclosing)
-        else:
-            yield from _systems(reading, content, (content, *enclosing))
 
 
 def _networks(reading: Reading, envelope: Element) -> tuple[str, ...]:

@@ -67,7 +67,7 @@ def judge_sections(reading: Reading, parent: Element) -> None:
             _unknown(reading, child, required)
         elif name not in _PLACES[kind]:
             reading.fault(
-                f"the {name} does not belong into the {kind}",
+                f"the {name} does not belong in the {kind}",
                 at=child,
                 why="another reader would not find it there (DSP0243, table of sections)",
             )

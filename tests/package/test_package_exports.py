@@ -1,0 +1,30 @@
+"""The room's public names."""
+
+import staddle.package
+
+
+def test_the_public_names_are_these_and_all_exist() -> None:
+    assert staddle.package.__all__ == [
+        "ENVIRONMENT_NAME",
+        "Adapter",
+        "DiskDevice",
+        "Environment",
+        "EnvironmentFile",
+        "Hardware",
+        "Licence",
+        "Package",
+        "PackageDisk",
+        "PackageFile",
+        "PlatformFacts",
+        "Property",
+        "QuantityRange",
+        "Size",
+        "Verification",
+        "check_answer",
+        "environment_document",
+        "open_disk_file",
+        "read_environment",
+        "read_package",
+        "verify_package",
+    ]
+    assert all(hasattr(staddle.package, name) for name in staddle.package.__all__)
