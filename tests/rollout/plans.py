@@ -70,7 +70,7 @@ def plan_of(count: int = 3) -> Plan:
                 host=m.host,
                 memory_bytes=m.memory_bytes,
                 vcpus=m.processors,
-                pools=(("om-p1", 1),),
+                pools=(("om-p1", 1, 1),),
             )
             for m in members
         ),

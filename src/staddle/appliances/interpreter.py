@@ -12,7 +12,7 @@ from typing import Any, Final
 import jmespath
 
 from staddle.design.profile import Ask, Block, Profile
-from staddle.kernel import Clock, Fault, InputRefused, OutcomeUnknown, OutsideFailed
+from staddle.kernel import Fault, InputRefused, OutcomeUnknown, OutsideFailed
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.ports import Health, SeenMember, Target, View, Wire, WireReply
 from staddle.trust.secrets import Secret
@@ -31,6 +31,8 @@ NEEDED_ACTS: Final = {
 }
 """The acts that every profile has, and what each must keep."""
 
+_SENT: Final = "sent at"  # blanks keep these two apart from the names that a profile can give
+_RECEIVED: Final = "received at"
 _HOLE: Final = re.compile(r"\$\{([a-z_.]+)(:number)?\}")
 
 
@@ -79,25 +81,22 @@ class ProfiledAppliance:
     Raises: InputRefused: the profile lacks something, all faults at once.
     """
 
-    def __init__(self, profile: Profile, wire: Wire, clock: Clock, *, where: str = "profile") -> None:
+    def __init__(self, profile: Profile, wire: Wire, *, where: str = "profile") -> None:
         if faults := profile_faults(profile, where=where):
             raise InputRefused(*faults)
         self._profile = profile
         self._wire = wire
-        self._clock = clock
         self.port = profile.port
         self.user = profile.user
         self.password_property = profile.password_property
 
     async def health(self, target: Target) -> Health | NotYet:
-        before = self._clock.now()
         kept = await self._kept("health", target, {})
-        after = self._clock.now()
         if isinstance(kept, NotYet):
             return kept
         theirs = datetime.fromisoformat(str(kept["time"])).astimezone(UTC)
         # RFC 5905 §8 with T2 = T3: the member tells one instant only, so its own delay counts into the error.
-        offset = ((theirs - before) + (theirs - after)) / 2
+        offset = ((theirs - kept[_SENT]) + (theirs - kept[_RECEIVED])) / 2
         return Health(
             healthy=bool(kept["healthy"]),
             in_cluster=bool(kept["in_cluster"]),
@@ -152,7 +151,9 @@ class ProfiledAppliance:
 
     async def look_act(self, act: str, target: Target, values: Mapping[str, str]) -> Look:
         kept = await self._kept(act, target, values)
-        return kept if isinstance(kept, NotYet) else Seen(evidence=kept)
+        if isinstance(kept, NotYet):
+            return kept
+        return Seen(evidence={name: value for name, value in kept.items() if name not in (_SENT, _RECEIVED)})
 
     async def change_password(self, leader: Target, new: Secret) -> None:
         await self._must("change-password", leader, {"new_password": new})
@@ -199,6 +200,7 @@ class ProfiledAppliance:
                 raise self._refusal(act, target, reply)
             if expect.where and not jmespath.search(self._filled_query(expect.where, told), reply.body):
                 return NotYet(why=f"its reply does not yet satisfy: {expect.where}")
+            kept |= {_SENT: reply.sent_at, _RECEIVED: reply.received_at}
             kept |= {name: jmespath.search(query, reply.body) for name, query in block.keep.items()}
         return kept
 

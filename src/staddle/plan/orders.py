@@ -65,13 +65,13 @@ class MemberOrder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoomOrder:
-    """Room to be booked for one member on its host, and on its pools as (pool, bytes)."""
+    """Room to be booked for one member on its host, and on its pools as (pool, bytes promised, bytes written)."""
 
     member: str
     host: str
     memory_bytes: int
     vcpus: int
-    pools: tuple[tuple[str, int], ...]
+    pools: tuple[tuple[str, int, int], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

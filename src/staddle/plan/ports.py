@@ -13,6 +13,7 @@ Promises that every adapter keeps, held by the conformance suites in tests/:
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from datetime import datetime
 from typing import BinaryIO, Protocol
 
 from staddle.kernel import Clock, Random
@@ -145,10 +146,15 @@ class Platform(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WireReply:
-    """A complete reply. ``body`` is parsed JSON, or None where the reply had none."""
+    """A complete reply. ``body`` is parsed JSON, or None where the reply had none.
+
+    ``sent_at`` and ``received_at`` stand just around the request, without the handshake before it.
+    """
 
     status: int
     body: object
+    sent_at: datetime
+    received_at: datetime
 
 
 class Wire(Protocol):

@@ -15,6 +15,7 @@ class Prove(Kind):
         acts=False,
         minutes=Minutes(optimistic=0.5, likely=3, pessimistic=15),
         deadline_s=180,
+        settle=2,
     )
 
     async def look(self, step: Step, tools: Tools) -> Look:

@@ -16,6 +16,7 @@ class Seal(Kind):
         back_out=BackOut.NONE,
         back_out_note="from here on the cluster is in service; removing it is a change of its own",
         deadline_s=180,
+        settle=2,
     )
 
     async def look(self, step: Step, tools: Tools) -> Look:

@@ -1,0 +1,113 @@
+"""The job folder: what lies where, and the rights it must have. Reads and writes files, decides nothing."""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from staddle.kernel import InputRefused, OutsideFailed
+
+__all__ = ["JobFolder", "find_job", "write_text"]
+
+_IGNORED: Final = "private/\njournal.sqlite*\n"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobFolder:
+    """Paths of one job. Everything but ``private`` and the journal is plain text for version control."""
+
+    root: Path
+
+    @property
+    def design(self) -> Path:
+        return self.root / "design.yaml"
+
+    @property
+    def waivers(self) -> Path:
+        return self.root / "waivers.yaml"
+
+    @property
+    def placement(self) -> Path:
+        return self.root / "placement.yaml"
+
+    @property
+    def records(self) -> Path:
+        return self.root / "records"
+
+    @property
+    def sheets(self) -> Path:
+        return self.root / "sheets"
+
+    @property
+    def private(self) -> Path:
+        return self.root / "private"
+
+    @property
+    def journal(self) -> Path:
+        return self.root / "journal.sqlite"
+
+    @property
+    def strongbox(self) -> Path:
+        return self.private / "strongbox.age"
+
+    @property
+    def loopback(self) -> Path:
+        return self.private / "loopback"
+
+    def beside_design(self, name: str) -> Path:
+        """A path that the design names, seen from design.yaml."""
+        return (self.root / name).resolve()
+
+    def make(self) -> None:
+        """Make the folder with its private part (owner only) and the list that keeps secrets out of version control.
+
+        Raises: OutsideFailed: the file system refuses.
+        """
+        try:
+            for folder in (self.root, self.records):
+                folder.mkdir(parents=True, exist_ok=True)
+            self.private.mkdir(mode=0o700, exist_ok=True)
+            self.private.chmod(0o700)
+            ignored = self.root / ".gitignore"
+            if not ignored.exists():
+                write_text(ignored, _IGNORED)
+        except OSError as exc:
+            raise OutsideFailed.one(
+                f"the job folder cannot be made: {exc.strerror}", where=str(self.root)
+            ) from exc
+
+
+def find_job(root: Path) -> JobFolder:
+    """The job folder at ``root``.
+
+    Raises: InputRefused: there is no design.yaml in it.
+    """
+    folder = JobFolder(root=root.resolve())
+    if not folder.design.is_file():
+        raise InputRefused.one(
+            "there is no design.yaml here",
+            where=str(folder.root),
+            why="every command works in a job folder",
+            mend='make one with "staddle begin DIR", or name it with --job DIR',
+        )
+    folder.make()
+    return folder
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file whole or not at all. Raises: OutsideFailed: the file system refuses."""
+    fresh = path.with_name(f".new-{path.name}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with fresh.open("w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        fresh.rename(path)
+    except OSError as exc:
+        fresh.unlink(missing_ok=True)
+        raise OutsideFailed.one(
+            f"{path.name} could not be written: {exc.strerror}",
+            where=str(path.parent),
+            mend="make room or mend the rights",
+        ) from exc

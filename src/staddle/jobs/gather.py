@@ -1,0 +1,156 @@
+"""Everything that a job is made of, read and put together once: what every later verb starts from."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TypeVar
+
+from staddle.addressing.allocation import AddressPlan, plan_addresses
+from staddle.design.model import Design
+from staddle.design.places import Places
+from staddle.design.profile import Profile
+from staddle.design.reader import read_design
+from staddle.estate.bookings import Booking, standing
+from staddle.estate.tables import EstateReading, survey_estate
+from staddle.jobs.folder import JobFolder
+from staddle.jobs.profiles import load_profile
+from staddle.kernel import Fault, InputRefused, StaddleError, digest_of
+from staddle.package import Package, read_package
+from staddle.placement.model import Problem, Seat
+from staddle.placement.paper import SettledPlacement, read_placement
+from staddle.placement.problem import problem_from
+from staddle.placement.verify import broken_rules
+from staddle.stores.bookings_sqlite import SqliteBookings
+
+__all__ = ["Gathered", "gather", "read_settled"]
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gathered:
+    """One job, read. ``addresses`` and ``problem`` are None where their faults stand in ``open_faults``."""
+
+    folder: JobFolder
+    design: Design
+    places: Places
+    estate_folder: Path
+    reading: EstateReading
+    package_path: Path
+    package: Package
+    profile: Profile
+    profile_text: str
+    size_id: str
+    addresses: AddressPlan | None
+    problem: Problem | None
+    settled: SettledPlacement | None
+    open_faults: tuple[Fault, ...]
+
+    def get_addresses(self) -> AddressPlan:
+        """The addresses. Raises: InputRefused: with the faults that keep them from being planned."""
+        if self.addresses is None:
+            raise InputRefused(*self.open_faults)
+        return self.addresses
+
+    def get_problem(self) -> Problem:
+        """The placement question. Raises: InputRefused: with the faults that keep it from being asked."""
+        if self.problem is None:
+            raise InputRefused(*self.open_faults)
+        return self.problem
+
+    def valid_seats(self) -> tuple[Seat, ...] | None:
+        """The settled seats while every member has one and every rule holds; None otherwise."""
+        if self.settled is None or self.problem is None or broken_rules(self.problem, self.settled.seats):
+            return None
+        return self.settled.seats
+
+    def inputs(self) -> dict[str, str]:
+        """The digest of every input, as the journal pins it."""
+        return {
+            "design": digest_of(self.design.model_dump(mode="json")),
+            "estate": digest_of(self.reading.estate),
+            "package descriptor": self.package.descriptor_sha256,
+            "profile": digest_of(self.profile.model_dump(mode="json")),
+            "placement": digest_of(self.settled.seats if self.settled is not None else ()),
+        }
+
+
+def gather(folder: JobFolder, now: datetime) -> Gathered:
+    """Read the whole job. Changes nothing but the register's own file, which is made if it is missing.
+
+    Raises: InputRefused: every fault of design; or of estate, package and profile together.
+    """
+    read = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml")
+    design = read.design
+    faults: list[Fault] = []
+    estate_folder = folder.beside_design(design.job.estate)
+    package_path = folder.beside_design(design.package.file)
+    reading = _collect(faults, lambda: survey_estate(estate_folder))
+    package = _collect(faults, lambda: read_package(package_path))
+    loaded = _collect(faults, lambda: load_profile(design.package.profile, folder))
+    settled = _collect(faults, lambda: read_settled(folder))
+    if reading is None or package is None or loaded is None or faults:
+        raise InputRefused(*faults)
+    later: list[Fault] = []
+    addresses = _collect(
+        later, lambda: plan_addresses(design, reading.estate.networks, place=read.places.find)
+    )
+    bookings = _others(SqliteBookings(estate_folder, reading.estate).all_bookings(), design.job.name, now)
+    problem = _collect(
+        later,
+        lambda: problem_from(
+            design=design,
+            estate=reading.estate,
+            package=package,
+            bookings=bookings,
+            settled=() if settled is None else settled.seats,
+        ),
+    )
+    return Gathered(
+        folder=folder,
+        design=design,
+        places=read.places,
+        estate_folder=estate_folder,
+        reading=reading,
+        package_path=package_path,
+        package=package,
+        profile=loaded[0],
+        profile_text=loaded[1],
+        size_id=design.package.size or package.default_size(),
+        addresses=addresses,
+        problem=problem,
+        settled=settled,
+        open_faults=tuple(_located(fault, read.places) for fault in later),
+    )
+
+
+def read_settled(folder: JobFolder) -> SettledPlacement | None:
+    """The settled placement; None where none was settled. Raises: InputRefused: the file is damaged."""
+    if not folder.placement.exists():
+        return None
+    return read_placement(folder.placement.read_text(encoding="utf-8"), "placement.yaml")
+
+
+def _collect(faults: list[Fault], read: Callable[[], T]) -> T | None:
+    try:
+        return read()
+    except StaddleError as exc:
+        faults.extend(exc.faults)
+        return None
+
+
+def _others(bookings: tuple[Booking, ...], job: str, now: datetime) -> tuple[Booking, ...]:
+    return tuple(booking for booking in standing(bookings, now) if booking.job != job)
+
+
+def _located(fault: Fault, places: Places) -> Fault:
+    # Rooms that know only the design's values say "storage.disks": turn that into a place in the file.
+    if (
+        not fault.where
+        or not re.fullmatch(r"[a-z_]+(?:[.\[][^:]*)?", fault.where)
+        or not places.holds(fault.where)
+    ):
+        return fault
+    return replace(fault, where=places.find(fault.where))
