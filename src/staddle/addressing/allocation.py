@@ -6,9 +6,11 @@ Every fault is found before any is raised. Whether an address answers already on
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from typing import Final
 
 from staddle.addressing.names import cluster_name, full_name
 from staddle.addressing.ranges import (
+    RANGES,
     Address,
     Block,
     Prefix,
@@ -24,6 +26,8 @@ from staddle.estate.model import Network
 from staddle.kernel import Fault, InputRefused
 
 __all__ = ["AddressPlan", "MemberAddress", "MemberAddresses", "plan_addresses"]
+
+_UNFIT: Final = tuple(parse_block(one.prefix) for one in RANGES if not one.fit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,7 +265,7 @@ class _Lane:
         given[(self._one.estate, address)] = self._members[number]
 
     def _free_from(self, first: Address, given: dict[tuple[str, Address], str]) -> Iterator[Address]:
-        """Free addresses from ``first`` on. Taken blocks are jumped over, since one may hold 2**64 addresses."""
+        """Free addresses from ``first`` on. Whole blocks are jumped over, since one may hold 2**64 addresses."""
         prefix = self._prefix
         assert prefix is not None
         at = int(first)
@@ -269,7 +273,7 @@ class _Lane:
         kind = type(first)
         while at <= last:
             address = kind(at)
-            block = next((taken for taken in self._taken if address in taken), None)
+            block = next((one for one in (*self._taken, *_UNFIT) if address in one), None)
             if block is not None:
                 at = int(block.last) + 1
                 continue

@@ -71,6 +71,7 @@ RANGES: Final[tuple[AddressRange, ...]] = (
     AddressRange(prefix="fe80::/10", name="link-local", source="RFC 4291 §2.5.6", fit=False),
     AddressRange(prefix="ff00::/8", name="multicast", source="RFC 4291 §2.7", fit=False),
     AddressRange(prefix="::1/128", name="loopback", source="RFC 4291 §2.5.3", fit=True),
+    AddressRange(prefix="::ffff:0:0/96", name="IPv4-mapped", source="RFC 4291 §2.5.5.2", fit=False),
     AddressRange(prefix="::/128", name="unspecified", source="RFC 4291 §2.5.2", fit=False),
 )
 _PUBLIC: Final = AddressRange(prefix="", name="public", source="RFC 6890", fit=True)
