@@ -174,10 +174,11 @@ class Member:
         maker = [] if s.certificate_maker is None else ["--certificate-maker", s.certificate_maker]
         command = [
             *s.program,
+            *s.arguments,  # first: of several maps the first that fits is taken
             *("--answers", str(self._answers_file), "--state", str(self.state)),
             *("--console", str(self.console), "--processors", str(s.processors)),
             *("--memory-mib", str(s.memory_mib), "--port", str(self.port), "--speed", str(s.speed)),
-            *("--address-map", f"192.0.2.0/24={self._block}/24", *maker, *s.arguments),
+            *("--address-map", f"192.0.2.0/24={self._block}/24", *maker),
         ]
         environment = {**os.environ, **s.environment}
         with (self.console.parent / "stderr.txt").open("ab") as talk:

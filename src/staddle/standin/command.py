@@ -1,6 +1,7 @@
 """The command line: reads the answers, makes what is missing, serves. Everything that stops it shows on the console."""
 
 import argparse
+import contextlib
 import errno
 import signal
 import sys
@@ -30,8 +31,9 @@ class Console:
         self._handle = sys.stdout if path is None else path.open("a", encoding="utf-8", buffering=1)
 
     def say(self, line: str) -> None:
-        """Add one line."""
-        print(line, file=self._handle, flush=True)
+        """Add one line; a disk that is full of it must not end the member."""
+        with contextlib.suppress(OSError):
+            print(line, file=self._handle, flush=True)
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -241,10 +241,14 @@ class Core:
 
     def _wait_until_held(self, term: int, refusal: Refusal) -> None:
         until = time.monotonic() + self.pace.patience_s
-        while self.committed < self.version:
+        while True:
             left = until - time.monotonic()
+            # Leading is asked first: a member that was unseated meanwhile holds the next leader's document, and that one
+            # being held by a majority says nothing about ours.
             if not self.leads or self.term != term or left <= 0:
                 raise refusal
+            if self.committed >= self.version:
+                return
             self.lock.wait(left)
 
     def advance(self) -> None:

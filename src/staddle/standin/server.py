@@ -20,7 +20,9 @@ __all__ = ["Server"]
 
 _IDLE_TIMEOUT_S = 60.0
 _LARGEST_BODY_BYTES = 64 << 10
-_LARGEST_PEER_BODY_BYTES = 16 << 20  # a full document: 1000 values of 4096 characters, escaped, with room
+_LARGEST_PEER_BODY_BYTES = (
+    64 << 20
+)  # a full document: 1000 values of 4096 characters, 12 bytes each where escaped
 
 
 class Server(ThreadingHTTPServer):

@@ -181,17 +181,18 @@ class Service:
                 raise Refusal(409, "alone", "this machine is not a member of a cluster")
             if core.leads or leader not in document["members"]:
                 leader = None
+            message = {
+                "cluster": document["cluster"]["id"],
+                "from": core.me,
+                "term": core.term,
+                "operation": operation,
+                "body": body,
+            }
         if leader is None:
             return self._do(operation, body)
         record = document["members"][leader]
         where = core.reach.place(record["address"], record["port"])
         link = Pinned(where, record["fingerprint"], timeout_s=core.pace.patience_s + core.pace.detection_s)
-        message = {
-            "cluster": document["cluster"]["id"],
-            "from": core.me,
-            "operation": operation,
-            "body": body,
-        }
         try:
             link.open()
         except (Unreachable, FingerprintDiffers) as exc:
@@ -211,6 +212,9 @@ class Service:
         """Do what another member was asked."""
         with self._core.lock:
             require_cluster(self._core, body)
+            if body["term"] != self._core.term:
+                # It lay here while the leader changed; its caller has long been told so and may have written anew.
+                raise Refusal(503, "no-leader", "the leader has changed; nothing was written")
         return self._do(str(body["operation"]), body["body"])
 
     def _do(self, operation: str, body: Json) -> Json:
