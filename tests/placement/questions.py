@@ -1,6 +1,6 @@
 """Small questions for the placement's tests: members, hosts and pools with as little to say as possible."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import product
 from typing import Any
 
@@ -90,6 +90,15 @@ def bins(items: Sequence[int], capacity: int, count: int) -> Problem:
 
 def every_valid(problem: Problem) -> list[tuple[Seat, ...]]:
     """All valid placements, found by trying every host and every pool for everything."""
+    return list(_tried(problem))
+
+
+def any_valid(problem: Problem) -> bool:
+    """Whether there is a valid placement, found in the same way."""
+    return next(_tried(problem), None) is not None
+
+
+def _tried(problem: Problem) -> Iterator[tuple[Seat, ...]]:
     choices = [
         [
             Seat(
@@ -100,4 +109,4 @@ def every_valid(problem: Problem) -> list[tuple[Seat, ...]]:
         ]
         for m in problem.members
     ]
-    return [seats for seats in product(*choices) if not broken_rules(problem, seats)]
+    return (seats for seats in product(*choices) if not broken_rules(problem, seats))

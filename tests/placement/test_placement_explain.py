@@ -61,9 +61,9 @@ def test_shared_domains_are_told_with_whom() -> None:
     )
     placement = solved(problem)
     assert dict(placement.levels)["shared fate"] == 3  # one pair: pool 2, rack 1
-    sharing = [text for _, text in placement.reasons if "shares pool" in text]
+    sharing = [text for _, text in placement.reasons if "shares rack" in text]
     assert len(sharing) == 2
-    assert "shares pool pool-om-r1 with sl2, rack om-r1 with sl2" in sharing[0]
+    assert "shares rack om-r1 with sl2, pool pool-om-r1 with sl2" in sharing[0]
 
 
 def test_like_members_are_told_together() -> None:

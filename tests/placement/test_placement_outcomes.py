@@ -17,7 +17,7 @@ from staddle.placement.model import (
 )
 from staddle.placement.solve import solve
 from tests.placement.questions import GIB, bins, host, member, ousemoor
-from tests.placement.test_placement_packing import T60_00, U120_00
+from tests.placement.test_placement_packing import N1C1W1_B, T60_00
 
 
 def test_best_is_shown_when_every_level_was_proven() -> None:
@@ -49,7 +49,7 @@ def test_fullest_host_is_as_empty_as_can_be() -> None:
 
 
 def test_good_with_bound_names_the_first_level_not_proven() -> None:
-    outcome = solve(bins(U120_00, 150, 49), deterministic_limit_s=4.0)
+    outcome = solve(bins(N1C1W1_B, 100, 33), deterministic_limit_s=0.5)
     assert isinstance(outcome, GoodWithBound)
     assert outcome.level in LEVELS
     assert outcome.bound < outcome.reached == dict(outcome.placement.levels)[outcome.level]
@@ -101,7 +101,7 @@ def test_invalid_input_lists_every_fault() -> None:
 
 
 def test_question_without_members_hosts_or_pools_is_invalid() -> None:
-    outcome = solve(ousemoor(members=(), hosts=()))
+    outcome = solve(ousemoor(members=(), hosts=(), apart=("host",)))
     assert isinstance(outcome, InputInvalid)
     assert [fault.what for fault in outcome.faults] == [
         "there is no member to place",
@@ -128,7 +128,7 @@ def test_same_answer_in_every_process() -> None:
         "from staddle.placement.solve import solve\n"
         "from tests.placement.questions import bins, ousemoor\n"
         "from tests.placement.test_placement_packing import N1C1W1_B\n"
-        "outcomes = (solve(ousemoor(apart=('host',))), solve(bins(N1C1W1_B, 100, 31), deterministic_limit_s=1.0))\n"
+        "outcomes = (solve(ousemoor(apart=('host',))), solve(bins(N1C1W1_B[:24], 100, 20), deterministic_limit_s=0.2))\n"
         "sys.stdout.buffer.write(canonical_json(outcomes))\n"
     )
     runs = [

@@ -108,7 +108,7 @@ def test_valid_seats_break_nothing() -> None:
             "apart:rack: sl1 and sl2 share rack om-r1",
         ),
         (
-            ousemoor(apart=("host",)),
+            ousemoor(apart=("host",), majority_kinds=()),
             (SEATS[0], SEATS[1], seat("sl3", "om-h1", "pool-om-r1")),
             "apart:host: sl1 and sl3 share host om-h1",
         ),

@@ -63,7 +63,7 @@ class Tables:
 
     @cached_property
     def fates(self) -> tuple[Fate, ...]:
-        """Every domain: hosts, pools, then the others in the order in which the tables name them."""
+        """Every domain, in the order in which the tables of hosts and then of pools name them."""
         hosts: dict[tuple[str, str], list[int]] = {}
         pools: dict[tuple[str, str], list[int]] = {}
         sites: dict[tuple[str, str], dict[str, None]] = {}
@@ -268,10 +268,13 @@ def fill_unit(total_bytes: int) -> int:
 
 
 def fill_permille(total_bytes: int, left_bytes: int, needs_bytes: Iterable[int]) -> int:
-    """How full it is with these needs, in per mille of its total, rounded up; what is not left counts as full."""
+    """How full it is with these needs, in per mille of its total, rounded up; what is not left counts as full.
+
+    Counted in whole units (fill_unit), needs down and the total up, so that a whole per mille stays one.
+    """
     unit = fill_unit(total_bytes)
-    taken = -(-(total_bytes - left_bytes) // unit) + sum(-(-need // unit) for need in needs_bytes)
-    return -(-1000 * taken // max(1, total_bytes // unit))
+    taken = (total_bytes - left_bytes) // unit + sum(need // unit for need in needs_bytes)
+    return -(-1000 * taken // max(1, -(-total_bytes // unit)))
 
 
 def _keys(own: str, room: HostRoom | PoolRoom) -> tuple[tuple[str, str], ...]:

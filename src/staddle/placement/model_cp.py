@@ -257,8 +257,8 @@ class PlacementModel:
         most = 0
         for position, (total, left) in enumerate(rooms):
             unit = fill_unit(total)
-            whole, base = max(1, total // unit), -(-(total - left) // unit)
-            terms = [(-(-need // unit), self._taken((*key, position))) for key, need in needs.items()]
+            whole, base = max(1, -(-total // unit)), (total - left) // unit
+            terms = [(need // unit, self._taken((*key, position))) for key, need in needs.items()]
             present = [(need, taken) for need, taken in terms if taken is not None]
             most = max(most, -(-1000 * (base + sum(need for need, _ in present)) // whole))
             bounds += [(-(-1000 * (base + need) // whole), taken) for need, taken in present]

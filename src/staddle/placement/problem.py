@@ -4,11 +4,11 @@ Pure. Room left is the estate's computation (estate/bookings.py), what stands in
 Not here: rules after a failure (survival).
 """
 
-import re
 from collections.abc import Iterable
 from typing import Final
 
 from staddle.design.model import Design, DiskChoice, Member
+from staddle.design.sentences import AnyOf, parse_survive
 from staddle.estate.bookings import Booking, room_left
 from staddle.estate.model import Estate
 from staddle.failures.domains import domains_above, pool_domains_above
@@ -18,7 +18,6 @@ from staddle.placement.model import DiskNeed, HostRoom, MemberNeed, PoolRoom, Pr
 
 __all__ = ["disk_needs", "problem_from"]
 
-_ANY_ONE: Final = re.compile(r"any 1 (\S+)")
 _FEWEST_VOTES_WITH_MAJORITY: Final = 3  # of one or two votes every domain that holds a voter holds half
 
 
@@ -39,15 +38,16 @@ def problem_from(
 
     Args: bookings: those that stand (estate.bookings.standing) for other jobs; settled: the seats agreed to before.
     Raises: InputRefused: the design names a size, disk or network that does not exist, or a disk smaller than the
-        package's; every fault at once.
+        package's; every fault at once. Sentences of ``survive`` that are not understood were refused by its reader.
     """
-    faults = list(_network_faults(design, estate))
+    faults = [*_network_faults(design, estate), *_disk_faults(design, package)]
     needs = tuple(_member(member, design, package, faults) for member in design.members)
     if faults:
         raise InputRefused(*dict.fromkeys(faults))
     hosts, pools = _rooms(estate, bookings)
     voting = sum(member.votes for member in design.members) >= _FEWEST_VOTES_WITH_MAJORITY
-    kinds = (match[1] for text in design.survive if (match := _ANY_ONE.fullmatch(text.strip())))
+    meant = [parse_survive(text) for text in design.survive]
+    kinds = (one.kind for one in meant if isinstance(one, AnyOf) and one.count == 1)
     return Problem(
         members=tuple(need for need in needs if need is not None),
         hosts=hosts,
@@ -127,6 +127,18 @@ def _network_faults(design: Design, estate: Estate) -> Iterable[Fault]:
             )
 
 
+def _disk_faults(design: Design, package: Package) -> Iterable[Fault]:
+    known = [disk.disk_id for disk in package.disks]
+    for choice in design.storage.disks:
+        if choice.disk not in known:
+            yield Fault(
+                what=f'the package has no disk "{choice.disk}"',
+                where="storage.disks",
+                why=f"its disks are {', '.join(known) or 'none'}",
+                mend="name one of these",
+            )
+
+
 def _member(member: Member, design: Design, package: Package, faults: list[Fault]) -> MemberNeed | None:
     try:
         hardware = package.get_hardware(member.size or design.package.size or package.default_size())
@@ -134,17 +146,6 @@ def _member(member: Member, design: Design, package: Package, faults: list[Fault
     except StaddleError as exc:
         faults += exc.faults
         return None
-    known = [disk.disk_id for disk in package.disks]
-    for choice in design.storage.disks:
-        if choice.disk not in known:
-            faults.append(
-                Fault(
-                    what=f'the package has no disk "{choice.disk}"',
-                    where="storage.disks",
-                    why=f"its disks are {', '.join(known) or 'none'}",
-                    mend="name one of these",
-                )
-            )
     used = {adapter.network for adapter in hardware.adapters}
     return MemberNeed(
         name=member.name,

@@ -30,6 +30,7 @@ __all__ = ["kept", "solve"]
 # Beyond so many pairs of member and host nobody searches for the next best: it takes a search for each host taken, each
 # as long as the first.
 _MOST_PAIRS_FOR_NEXT_BEST: Final = 100
+_CONFLICT_SHARE: Final = 0.25  # of the limit, for each of the groups that is left out in turn
 _NEXT_BEST_LEVELS: Final = LEVELS.index("pool fill") + 1  # table order is no reason that a person needs
 
 
@@ -59,7 +60,9 @@ def solve(
         return NotFoundInTime(limit=f"{deterministic_limit_s:g} deterministic seconds of search")
     if not isinstance(found, Found):
         tell("looking for the rules in conflict")
-        return find_conflict(tables.groups, search.possible)
+        limit_s = deterministic_limit_s * _CONFLICT_SHARE
+        part = Search(tables, limit_s=limit_s, seed=seed, progress=_quiet)
+        return find_conflict(tables.groups, part.possible)
     broken = broken_rules(problem, found.seats)
     if broken:
         raise OurFault.one("the placement found breaks a rule", why="; ".join(broken), mend="report this")
