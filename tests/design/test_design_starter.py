@@ -90,7 +90,7 @@ def described(given_answers: BeginAnswers) -> Design:
 
 
 @given(answers)
-@settings(max_examples=80)
+@settings(max_examples=80, deadline=None)
 def test_what_is_answered_is_what_is_read_back(given_answers: BeginAnswers) -> None:
     text = starter_text(given_answers)
     assert read_design(text, where="design.yaml").design == described(given_answers)

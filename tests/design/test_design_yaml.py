@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 import yaml
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from staddle.design.plainscalar import Surprise, read_plain
@@ -162,6 +162,7 @@ def test_block_text_is_text() -> None:
 
 # The outside reader: PyYAML's YAML 1.1 resolver. Whatever we take for a string, it must take for a string too, and
 # numbers and truth values must be equal.
+@settings(deadline=None)  # the machine may be busy; time is not what is tested
 @given(
     st.one_of(
         st.text("0123456789_.:eExXobB+-", min_size=1, max_size=9),
@@ -182,6 +183,7 @@ def test_a_yaml_1_1_reader_never_disagrees_with_what_is_accepted(text: str) -> N
         assert type(theirs[0]) is type(ours)
 
 
+@settings(deadline=None)  # the machine may be busy; time is not what is tested
 @given(st.text())
 def test_written_text_reads_back(text: str) -> None:
     written = yaml_scalar(text)
@@ -320,6 +322,7 @@ def test_every_surprise_of_a_file_is_told_at_once() -> None:
     ]
 
 
+@settings(deadline=None)  # the machine may be busy; time is not what is tested
 @given(st.text("ab:-[]{}&*!<?'\"#|>%@`,\n \t0~", max_size=40))
 def test_any_text_is_read_or_refused_in_our_words(text: str) -> None:
     told: tuple[Fault, ...] = ()

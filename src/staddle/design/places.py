@@ -7,12 +7,11 @@ reading (markedyaml.py) and judging (modelfaults.py, checks.py).
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 from typing import Final
 
 from staddle.kernel import Fault, InputRefused, OurFault
 
-__all__ = ["LocatedFault", "Path", "Places", "Spot", "no_places", "parse_path", "path_text", "raise_sorted"]
+__all__ = ["LocatedFault", "Path", "Places", "Spot", "parse_path", "path_text", "raise_sorted"]
 
 Path = tuple[str | int, ...]
 _STEP: Final = re.compile(r"\[(\d+)\]|\.?([^.\[\]]+)")
@@ -100,12 +99,6 @@ class Places:
         """The fault with its place filled in."""
         spot = self.keys.get(path, self.spot(path)) if at_key else self.spot(path)
         return LocatedFault(spot=spot, fault=replace(fault, where=self.tell(spot)))
-
-
-def no_places(where: str) -> Places:
-    """The places of a file in which nothing stands."""
-    nothing: Mapping[Path, Spot] = MappingProxyType({})
-    return Places(where=where, values=nothing, keys=nothing, written=MappingProxyType({}))
 
 
 def raise_sorted(faults: Iterable[LocatedFault]) -> None:
