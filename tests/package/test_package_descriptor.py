@@ -149,17 +149,17 @@ def test_the_general_item_may_stand_after_that_of_the_size(tmp_path: Path) -> No
     assert [h.processors for h in package.hardware] == [2, 8]
 
 
-def test_range_markers_make_no_device(tmp_path: Path) -> None:
-    # DSP0243: a reader that counts items without looking at ovf:bound doubles the processors.
+@pytest.mark.parametrize("first", [True, False])
+def test_range_markers_make_no_device(tmp_path: Path, first: bool) -> None:
+    # DSP0243: a reader that counts items without looking at ovf:bound doubles the processors, or takes a marker for one.
+    markers = (
+        item('ovf:bound="min"', **CPU | {"VirtualQuantity": "1"}),
+        item('ovf:bound="max"', **CPU | {"VirtualQuantity": "16"}),
+        item('ovf:bound="min"', **MEM | {"VirtualQuantity": "2048"}),
+    )
+    devices = (item(**CPU), item(**MEM))
     package = read(
-        tmp_path,
-        envelope(
-            system=hardware(
-                item('ovf:bound="min"', **CPU | {"VirtualQuantity": "1"}),
-                item('ovf:bound="max"', **CPU | {"VirtualQuantity": "16"}),
-                item('ovf:bound="min"', **MEM | {"VirtualQuantity": "2048"}),
-            )
-        ),
+        tmp_path, envelope(system=bare_hardware(*(markers + devices if first else devices + markers)))
     )
     machine = package.hardware[0]
     assert (machine.processors, machine.memory_bytes) == (2, 4 * GIB)

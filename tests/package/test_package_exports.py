@@ -26,5 +26,6 @@ def test_the_public_names_are_these_and_all_exist() -> None:
         "read_environment",
         "read_package",
         "verify_package",
+        "with_digests",
     ]
     assert all(hasattr(staddle.package, name) for name in staddle.package.__all__)

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from staddle.kernel import InputRefused
-from staddle.package import Verification, open_disk_file, read_package, verify_package
+from staddle.package import Verification, open_disk_file, read_package, verify_package, with_digests
 from staddle.package.manifesttext import DIGEST_DIGITS, ManifestLine, read_manifest, write_manifest
 from tests.package.descriptor_pieces import archive, envelope, folder
 
@@ -256,6 +256,15 @@ def test_chunks_are_listed_each_by_itself(tmp_path: Path) -> None:
             files | {"box.mf": manifest_for({n: c for n, c in files.items() if not n.endswith("1")})},
             single=True,
         )
+
+
+def test_a_verified_package_carries_the_digests_of_its_whole_files(tmp_path: Path) -> None:
+    text = envelope(
+        files=('ovf:id="f" ovf:href="a.img"', 'ovf:id="g" ovf:href="b.img" ovf:chunkSize="2"'),
+    )
+    path = folder(tmp_path, text, {"a.img": b"abc", "b.img.000000000": b"ab", "b.img.000000001": b"c"})
+    package = with_digests(read_package(path), verify_package(path))
+    assert [file.sha256 for file in package.files] == [ABC_SHA256, None]
 
 
 # ---- contents --------------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from staddle.package.environment import (
     environment_document,
     read_environment,
 )
-from staddle.package.manifest import Verification, verify_package
+from staddle.package.manifest import Verification, verify_package, with_digests
 from staddle.package.model import (
     Adapter,
     DiskDevice,
@@ -47,4 +47,5 @@ __all__ = [
     "read_environment",
     "read_package",
     "verify_package",
+    "with_digests",
 ]

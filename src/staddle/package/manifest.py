@@ -7,6 +7,7 @@ Source: DSP0243, manifest file: it lists the descriptor and every referenced fil
 itself nor the certificate; where one is present every digest must be checked.
 """
 
+import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,8 +20,9 @@ from staddle.package.descriptor import read_descriptor
 from staddle.package.digests import Digests, take_digests
 from staddle.package.manifesttext import ManifestLine, read_manifest
 from staddle.package.markup import MOST_BYTES
+from staddle.package.model import Package
 
-__all__ = ["Verification", "verify_package"]
+__all__ = ["Verification", "verify_package", "with_digests"]
 
 _SOURCE: Final = "DSP0243, manifest file"
 _AGAIN: Final = "fetch the package again from its maker; do not use this copy"
@@ -88,6 +90,18 @@ def verify_package(path: Path, *, progress: Callable[[int, int], None] | None = 
         checked=checked,
         findings=_findings(
             lines, package.has_manifest, package.has_certificate, manifest_name, certificate_name
+        ),
+    )
+
+
+def with_digests(package: Package, verification: Verification) -> Package:
+    """The package with the SHA-256 of every file that lies in one member; a file in chunks has one for each chunk only."""
+    digests = dict(verification.file_sha256)
+    return dataclasses.replace(
+        package,
+        files=tuple(
+            dataclasses.replace(file, sha256=digests.get(file.members[0]) if len(file.members) == 1 else None)
+            for file in package.files
         ),
     )
 
