@@ -62,6 +62,7 @@ def ousemoor(**changes: Any) -> Problem:  # noqa: ANN401  any field of the value
         "pools": tuple(pool(f"pool-om-r{n}") for n in range(1, 4)),
         "apart": ("host", "rack"),
         "majority_kinds": ("host",),
+        "one_cpu_level": True,
     }
     return Problem(**(fields | changes))
 

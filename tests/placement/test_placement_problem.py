@@ -20,7 +20,7 @@ from staddle.estate.bookings import Booking
 from staddle.estate.model import Domain, Estate, Guest, Host, Network, Pool
 from staddle.kernel import InputRefused
 from staddle.package.model import Adapter, DiskDevice, Hardware, Package, PackageDisk, Size
-from staddle.placement.model import BestShown, DiskNeed
+from staddle.placement.model import BestShown, DiskNeed, NoneExists
 from staddle.placement.problem import problem_from
 from staddle.placement.solve import solve
 from tests.placement.questions import GB, GIB
@@ -261,6 +261,21 @@ def test_three_members_stand_on_the_demo_estate() -> None:
     assert isinstance(outcome, BestShown)
     racks = {h.name: dict(h.domains)["rack"] for h in problem.hosts}
     assert len({racks[seat.host] for seat in outcome.placement.seats}) == 3
+
+
+def test_demo_estate_has_no_three_racks_of_one_cpu_level() -> None:
+    asked = design(
+        members=tuple(Member(name=f"sl{n}", site="Ousemoor") for n in (1, 2, 3)),
+        apart=("host", "rack"),
+        networks=(
+            Attachment(package="management", estate="om-management"),
+            Attachment(package="telemetry", estate="om-telemetry"),
+        ),
+    )
+    surveyed = demo_estate(surveyed=date(2026, 11, 2))
+    outcome = solve(problem_from(design=asked, estate=surveyed, package=package(), one_cpu_level=True))
+    assert isinstance(outcome, NoneExists)
+    assert {rule.name for rule in outcome.conflict} == {"cpu-level", "apart:rack", "site"}
 
 
 def test_every_fault_of_design_against_estate_and_package_is_told_at_once() -> None:

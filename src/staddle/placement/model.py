@@ -108,7 +108,7 @@ class Problem:
     majority_kinds: tuple[str, ...] = ()  # kinds of domain in which no one may hold half of the votes or more
     settled: tuple[Seat, ...] = ()
     allowed_pools: tuple[str, ...] = ()
-    one_cpu_level: bool = True
+    one_cpu_level: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,7 +28,7 @@ def problem_from(
     package: Package,
     bookings: Iterable[Booking] = (),
     settled: tuple[Seat, ...] = (),
-    one_cpu_level: bool = True,
+    one_cpu_level: bool = False,
 ) -> Problem:
     """The question that design, estate and package ask.
 
@@ -36,7 +36,9 @@ def problem_from(
     "any 1 KIND" in ``survive`` no domain of that kind may hold half of three or more votes; other sentences there are
     for the failure tables. A host or pool with less than nothing left has 0.
 
-    Args: bookings: those that stand (estate.bookings.standing) for other jobs; settled: the seats agreed to before.
+    Args: bookings: those that stand (estate.bookings.standing) for other jobs; settled: the seats agreed to before;
+        one_cpu_level: hosts of different CPU levels are refused for members that hold data. Common practice, no
+        source, is "identical, or levelled to the oldest": where the platform levels, the rule is not needed.
     Raises: InputRefused: the design names a size, disk or network that does not exist, or a disk smaller than the
         package's; every fault at once. Sentences of ``survive`` that are not understood were refused by its reader.
     """
