@@ -239,7 +239,7 @@ def _properties() -> str:
             qualifiers=address,
         ),
         _property(
-            "management_prefix_length",
+            "management_prefix",
             "Management prefix length",
             "How many leading bits of the address are the network's, for example 24.",
             kind="uint8",
@@ -257,7 +257,7 @@ def _properties() -> str:
             qualifiers=address,
         ),
         _property(
-            "telemetry_prefix_length",
+            "telemetry_prefix",
             "Telemetry prefix length",
             "How many leading bits of the address are the network's, for example 24.",
             kind="uint8",

@@ -97,10 +97,10 @@ def test_the_questions(ova: Path) -> None:
         for name in (
             "host_name",
             "management_address",
-            "management_prefix_length",
+            "management_prefix",
             "gateway",
             "telemetry_address",
-            "telemetry_prefix_length",
+            "telemetry_prefix",
             "dns_servers",
             "ntp_servers",
             "time_zone",
@@ -117,10 +117,10 @@ def test_the_questions(ova: Path) -> None:
     good = {
         "host_name": "gauge1.ops.example",
         "management_address": "192.0.2.11",  # RFC 5737
-        "management_prefix_length": "24",
+        "management_prefix": "24",
         "gateway": "192.0.2.1",
         "telemetry_address": "198.51.100.11",
-        "telemetry_prefix_length": "26",
+        "telemetry_prefix": "26",
         "dns_servers": "192.0.2.53, 198.51.100.53",
         "ntp_servers": "time1.ops.example",
         "time_zone": "Europe/London",
@@ -133,7 +133,7 @@ def test_the_questions(ova: Path) -> None:
     assert [check_answer(questions[f"sluicelog.{key}"], value) for key, value in good.items()] == [None] * 14
     bad = {
         "host_name": "",
-        "management_prefix_length": "256",
+        "management_prefix": "256",
         "time_zone": "Mars/Olympus",
         "cluster_name": "ab",
         "retention_days": "70000",
