@@ -60,7 +60,7 @@ _SIGNS: Final = (
 def legend(across: float, *, with_break: bool) -> Drawn:
     """All signs with their words, in as many lines as they need; the last line says what the boxes measure."""
     elements: list[svg.Element] = [line((0, 0), (across, 0), thick=0.6)]
-    x, foot = 0.0, 4.0 + STONE_HEIGHT
+    x, foot = 0.0, 8.0 + STONE_HEIGHT
     signs = _SIGNS if with_break else _SIGNS[:-1]
     for draw, words in signs:
         needed = STONE_WIDTH + 6 + width(words, _SIZE)

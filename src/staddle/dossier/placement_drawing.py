@@ -25,7 +25,7 @@ from staddle.dossier.legend import legend
 from staddle.dossier.lettering import shorten
 from staddle.dossier.rack import RACK_WIDTH, RackScale, is_broken, rack, rack_height, scale_for
 
-__all__ = ["draw_placement", "placement_svg"]
+__all__ = ["draw_placement", "placement_sentence", "placement_svg"]
 
 _MARGIN: Final = 16
 _MOST_ACROSS: Final = 1200
@@ -73,12 +73,13 @@ def placement_svg(elevation: Elevation, *, cluster: str, with_hatchings: bool = 
     return sheet(
         draw_placement(elevation),
         title=f"Where the members of {cluster} stand",
-        description=_sentence(elevation),
+        description=placement_sentence(elevation),
         with_hatchings=with_hatchings,
     )
 
 
-def _sentence(elevation: Elevation) -> str:
+def placement_sentence(elevation: Elevation) -> str:
+    """The placement in words: every member with its host, rack and site."""
     seats = [
         f"{member.member} on host {host.name} in {one.name} at {site.name}"
         for site in elevation.sites

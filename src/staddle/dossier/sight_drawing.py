@@ -9,7 +9,7 @@ from staddle.dossier.ink import ACCENT, INK, PALE, PAPER, Drawn, box, letter, li
 from staddle.dossier.lettering import clean, shorten, width
 from staddle.proof.model import Exchange, Proof
 
-__all__ = ["draw_sights", "exchange_sentence", "sight_svg", "sight_text", "sighted_members"]
+__all__ = ["draw_sights", "exchange_sentence", "sight_sentence", "sight_svg", "sight_text", "sighted_members"]
 
 _MEANING: Final = {
     "self": "itself",
@@ -33,14 +33,21 @@ def sighted_members(proof: Proof) -> tuple[str, ...]:
 
 def sight_svg(proof: Proof, *, with_hatchings: bool = True) -> str:
     """The matrix as an SVG document: a row looks at a column; what is not as it should be is hatched."""
-    bad = [sight for sight in proof.sights if sight.mark in _BAD]
-    said = "; ".join(f"{s.viewer} {_MEANING[s.mark]} {s.viewed}" for s in bad)
     return sheet(
         draw_sights(proof),
         title=f"Who sees whom in {proof.cluster}",
-        description=f"{said}." if said else "Every member hears every other one.",
+        description=sight_sentence(proof),
         with_hatchings=with_hatchings,
     )
+
+
+def sight_sentence(proof: Proof) -> str:
+    """The matrix in words: what is not as it should be, or that all hear each other."""
+    bad = [sight for sight in proof.sights if sight.mark in _BAD]
+    said = "; ".join(f"{s.viewer} {_MEANING[s.mark]} {s.viewed}" for s in bad)
+    if not proof.sights:
+        return "No member was looked at."
+    return f"{said}." if said else "Every member hears every other one."
 
 
 def draw_sights(proof: Proof) -> Drawn:

@@ -1,0 +1,104 @@
+"""The first sheet: what a change board reads. What, where it stands, the worst findings, the proof, the cautions."""
+
+from collections.abc import Iterator
+
+from staddle.dossier.blocks import Block, Column, Facts, Items, Paragraph, Row, Section, Table
+from staddle.dossier.model import Report
+from staddle.dossier.sections.wording import count, day, instant
+from staddle.kernel import format_binary, worst_first
+
+__all__ = ["proof_sentence", "summary"]
+
+_WORST = 3
+
+
+def summary(report: Report) -> Section:
+    """The section. It fits on one sheet unless names are very long."""
+    return Section(title="Summary", blocks=tuple(_blocks(report)))
+
+
+def _blocks(report: Report) -> Iterator[Block]:
+    yield Paragraph(text=report.status, size="lead")
+    yield Facts(rows=tuple(_what(report)))
+    yield _worst(report)
+    yield Paragraph(text=_looked(report), size="small")
+    yield Facts(title="Proof and journal", rows=tuple(_shown(report)))
+    yield Items(title="Cautions", items=report.cautions, small=True)
+
+
+def _what(report: Report) -> Iterator[tuple[str, str]]:
+    job, package = report.job, report.package
+    yield "cluster", f"{job.cluster} (job {job.job})"
+    yield "package", f"{package.product} {package.version}, by {package.vendor or 'a maker not named'}"
+    chosen = [size for size in package.sizes if size.chosen]
+    for size in chosen:
+        yield (
+            "size",
+            f"{size.label}: {size.processors} processors, {format_binary(size.memory_bytes)} of memory",
+        )
+    if report.placement is not None:
+        for seat in report.placement.seats:
+            pools = ", ".join(dict.fromkeys(pool for _, pool in seat.disks))
+            yield f"member {seat.member}", f"on host {seat.host}" + (f", disks on {pools}" if pools else "")
+    else:
+        yield "members", "no placement has been settled"
+    yield "owner", job.owner or "not named"
+    yield "engineer", job.engineer or "not named"
+    yield "change", job.change or "no reference given"
+    yield "survey", survey_sentence(report)
+
+
+def survey_sentence(report: Report) -> str:
+    """The day of the estate's survey, its age, and by whom."""
+    age = report.survey_age_days
+    if report.surveyed is None or age is None:
+        return "no day given: the age of what the placement was computed from is not known"
+    ago = f"{count(age, 'day')} before this record" if age >= 0 else "a day that lies after this record"
+    return f"{day(report.surveyed)}, {ago}" + (f", by {report.surveyed_by}" if report.surveyed_by else "")
+
+
+def _worst(report: Report) -> Table:
+    standing = worst_first(report.kept)
+    shown = standing[:_WORST]
+    more = f" (the worst {len(shown)} of {len(standing)})" if len(standing) > len(shown) else ""
+    return Table(
+        title=f"Findings that stand{more}",
+        columns=(
+            Column(head="severity", share=0.8),
+            Column(head="what", share=4),
+            Column(head="mend", share=3),
+        ),
+        rows=tuple(
+            Row(cells=(str(f.severity), f.what, f.mend or "–"), attention=f.severity.rank < 2) for f in shown
+        ),
+        empty="No finding stands.",
+    )
+
+
+def _looked(report: Report) -> str:
+    waived = f"{count(len(report.waived), 'finding')} waived by a named person"
+    unseen = len(report.not_looked)
+    looked = "no rule was left out" if not unseen else f"{count(unseen, 'rule')} could not be looked at"
+    return f"{waived[:1].upper()}{waived[1:]}; {looked}."
+
+
+def _shown(report: Report) -> Iterator[tuple[str, str]]:
+    yield "proof", proof_sentence(report)
+    journal = report.journal
+    if journal is None:
+        yield "journal", "nothing has been carried out"
+        return
+    entries = count(len(journal.lines), "entry", "entries")
+    last = f", the last at {instant(journal.lines[-1].at)}" if journal.lines else ""
+    yield "journal", f"{journal.purpose} {journal.rollout_id}: {entries}{last}"
+
+
+def proof_sentence(report: Report) -> str:
+    """Whether the cluster was proven, when, and by how many checks."""
+    proof = report.proof
+    if proof is None:
+        return "nothing has been proven"
+    rounds = f"{count(proof.rounds, 'round')} in a row agreed"
+    if proof.good:
+        return f"good at {instant(proof.at)}: all {len(proof.checks)} checks, {rounds}"
+    return f"NOT good at {instant(proof.at)}: {len(proof.failed())} of {len(proof.checks)} checks failed"
