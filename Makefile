@@ -1,0 +1,40 @@
+# Two commands are enough: "make demo" and "make test". Everything is kept inside this folder.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+DEBIAN := bind9-utils openssl poppler-utils chromium
+
+.PHONY: demo test lint types fast tools clean
+
+demo: $(VENV)/installed
+	@$(BIN)/python -m demo.run
+
+test: $(VENV)/installed tools lint types
+	$(BIN)/python -m pytest -n 2 --dist loadgroup
+
+lint: $(VENV)/installed
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+
+types: $(VENV)/installed
+	$(BIN)/mypy
+
+# What the tests use beside Python. As root it is installed; otherwise it is named, and those parts are skipped.
+tools:
+	@missing=""; for package in $(DEBIAN); do \
+	  dpkg-query -W -f '$${Status}' $$package 2>/dev/null | grep -q "install ok installed" || missing="$$missing $$package"; done; \
+	if [ -z "$$missing" ]; then :; \
+	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	  apt-get -o DPkg::Lock::Timeout=120 update -qq && \
+	  DEBIAN_FRONTEND=noninteractive apt-get -o DPkg::Lock::Timeout=120 install -y -qq --no-install-recommends $$missing; \
+	else echo "not root: would install$$missing; the tests that need them are skipped"; fi
+
+$(VENV)/installed: pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or later is needed")'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade pip
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable . --group dev
+	@touch $@
+
+clean:
+	rm -rf $(VENV) build

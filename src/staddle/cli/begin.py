@@ -1,0 +1,138 @@
+"""The command begin: asks the eight questions, or takes the answers as flags."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from staddle.cli.screen import Screen
+from staddle.design.questions import QUESTIONS, BeginAnswers, NetworkAnswer, Question, parse_network_answer
+from staddle.jobs.begin import begin as begin_job
+from staddle.jobs.package import look_into_package
+from staddle.kernel import InputRefused, StaddleError
+
+__all__ = ["begin"]
+
+
+def begin(
+    folder: Path,
+    *,
+    name: str = "",
+    cluster: str = "",
+    package: str = "",
+    profile: str = "",
+    estate: str = "",
+    members: str = "",
+    zone: str = "",
+    network: tuple[str, ...] = (),
+    size: str = "",
+    site: str = "",
+    owner: str = "",
+    engineer: str = "",
+    json: Annotated[bool, Parameter(negative=())] = False,
+) -> int:
+    """Make a job folder with a commented design.yaml; asks what no flag answers.
+
+    Example: staddle begin levels --name levels --cluster "Ousemoor levels" --package ../sluicelog-4.2.0.ova
+    --profile sluicelog --estate ../estate --members 3 --zone levels.ousemoor.example
+    --network "om-management 192.0.2.61" --network "om-telemetry 198.51.100.61"
+
+    Parameters
+    ----------
+    folder
+        The folder to make.
+    name
+        Short name of the job; members are named after it.
+    cluster
+        The cluster's name, as people say it.
+    package
+        The OVA or OVF file, seen from the new folder.
+    profile
+        How the appliance is spoken to: an installed profile or a YAML file.
+    estate
+        Folder of the estate's tables, seen from the new folder.
+    members
+        How many members.
+    zone
+        DNS zone of the members' names.
+    network
+        "NETWORK ADDRESS", once for each network of the package, in its order.
+    size
+        One of the package's sizes; without it the package's default.
+    site
+        Site at which all members must stand.
+    owner
+        The team that answers for the cluster.
+    engineer
+        Who carries the work out.
+    json
+        Print one JSON document instead of text.
+    """
+    screen = Screen("begin", as_json=json)
+    flags = {"job": name, "cluster": cluster, "package": package, "profile": profile}
+    flags |= {"estate": estate, "members": members, "zone": zone}
+    asked = {
+        question.key: _answer(question, flags[question.key])
+        for question in QUESTIONS
+        if question.key in flags
+    }
+    networks = _networks(folder, asked["package"], network)
+    answers = BeginAnswers(
+        job=asked["job"],
+        cluster=asked["cluster"],
+        package=asked["package"],
+        profile=asked["profile"],
+        estate=asked["estate"],
+        members=int(asked["members"]),
+        zone=asked["zone"],
+        networks=networks,
+        size=size,
+        site=site,
+        owner=owner,
+        engineer=engineer,
+    )
+    made = begin_job(folder, answers)
+    screen.show(f"made {made.root} with design.yaml")
+    screen.show(f"next: read design.yaml, then staddle review --job {folder}")
+    screen.document("made", {"folder": str(made.root)})
+    return 0
+
+
+def _answer(question: Question, flag: str) -> str:
+    if flag:
+        return question.check(flag)
+    while True:
+        default = f" [{question.default}]" if question.default else ""
+        sys.stderr.write(f"{question.sentence}{default}\n> ")
+        sys.stderr.flush()
+        line = sys.stdin.readline()
+        if not line:
+            raise InputRefused.one(
+                f'the question for "{question.key}" was not answered',
+                why="standard input has ended",
+                mend=f"answer it, or give the flag --{'name' if question.key == 'job' else question.key}",
+            )
+        try:
+            return question.check(line.strip() or question.default)
+        except StaddleError as exc:
+            sys.stderr.write(exc.text() + "\n")
+
+
+def _networks(folder: Path, package: str, flags: tuple[str, ...]) -> tuple[NetworkAnswer, ...]:
+    path = (folder.resolve() / package).resolve()
+    known = look_into_package(path, verify=False).package.networks
+    if flags and len(flags) != len(known):
+        raise InputRefused.one(
+            f"the package has {len(known)} networks, {len(flags)} are answered",
+            why="its networks are " + ", ".join(known),
+            mend='give --network "NETWORK ADDRESS" once for each, in this order',
+        )
+    if flags:
+        return tuple(parse_network_answer(name, text) for name, text in zip(known, flags, strict=True))
+    question = next(question for question in QUESTIONS if question.key == "networks")
+    answers = []
+    for name in known:
+        sys.stderr.write(f"The package's network {name}:\n")
+        answers.append(parse_network_answer(name, _answer(question, "")))
+    return tuple(answers)

@@ -1,0 +1,53 @@
+"""The command journal: what happened, and its export."""
+
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from staddle.cli.options import Options
+from staddle.cli.progress import title_of
+from staddle.cli.screen import Screen
+from staddle.design.reader import read_design
+from staddle.jobs.journal import export_journal, read_journal
+
+__all__ = ["journal"]
+
+
+def journal(
+    *,
+    rollout: str = "",
+    export: Annotated[bool, Parameter(negative=())] = False,
+    options: Options = Options(),  # noqa: B008  frozen
+) -> int:
+    """Tell what happened, step by step, with every entry's hash checked.
+
+    Example: staddle journal --export
+
+    Parameters
+    ----------
+    rollout
+        A rollout's name; without it the newest one.
+    export
+        Also write it as JSON lines below records/.
+    """
+    screen = Screen("journal", as_json=options.json)
+    folder = options.folder()
+    job = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design.job.name
+    report = read_journal(folder, job, rollout)
+    plan = report.head.plan
+    rows = [
+        (
+            str(recorded.seq),
+            f"{recorded.entry.at:%Y-%m-%d %H:%M:%S}",
+            title_of(plan, recorded.entry.step_id) if recorded.entry.step_id else "the rollout",
+            recorded.entry.event.value,
+            recorded.entry.actor,
+        )
+        for recorded in report.entries
+    ]
+    screen.table(f"{report.head.rollout_id} (times in UTC)", ("no.", "at", "step", "what", "who"), rows)
+    screen.show(f"tree head over {len(report.entries)} entries: {report.root}")
+    if export:
+        screen.show(f"written: {export_journal(folder, report)}")
+    screen.document("read", {"head": report.head, "entries": report.entries, "root": report.root})
+    return 0

@@ -1,0 +1,84 @@
+"""What a person sees: data on standard output, talk on standard error, one JSON document where it is asked for."""
+
+import sys
+from collections.abc import Sequence
+from typing import Final
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from staddle import __version__
+from staddle.kernel import Finding, pretty_json
+
+__all__ = ["FORM", "Screen", "confirm"]
+
+FORM: Final = 1
+"""The JSON document's form; a change that a reader could trip over makes it one more. docs/json.md describes it."""
+
+
+class Screen:
+    """One command's output. NO_COLOR is obeyed by rich itself."""
+
+    def __init__(self, command: str, *, as_json: bool) -> None:
+        self._command = command
+        self._as_json = as_json
+        self.out = Console(highlight=False, soft_wrap=True)
+        self.talk = Console(stderr=True, highlight=False, soft_wrap=True)
+
+    def say(self, text: str = "") -> None:
+        """Talk: progress and advice, on standard error."""
+        self.talk.print(escape(text))
+
+    def show(self, text: str = "") -> None:
+        """Data as text; nothing when JSON was asked for."""
+        if not self._as_json:
+            self.out.print(escape(text))
+
+    def table(self, title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """Data as a table; nothing when JSON was asked for."""
+        if self._as_json:
+            return
+        table = Table(
+            title=escape(title) or None,
+            title_justify="left",
+            box=None,
+            pad_edge=False,
+            header_style="underline",
+        )
+        for head in heads:
+            table.add_column(escape(head), overflow="fold")
+        for row in rows:
+            table.add_row(*(escape(cell) for cell in row))
+        self.out.print(table)
+
+    def findings(self, findings: Sequence[Finding], *, most: int | None = None) -> None:
+        """Findings, in the order given, with their mend."""
+        for finding in findings[:most]:
+            self.show(f"{finding.severity.value:<5} {finding.rule}: {finding.what}")
+            for label, text in (("where", finding.where), ("why", finding.why), ("try", finding.mend)):
+                if text:
+                    self.show(f"        {label + ':':<7}{text}")
+        if most is not None and len(findings) > most:
+            self.show(f"        and {len(findings) - most} more")
+
+    def document(self, outcome: str, data: object) -> None:
+        """The JSON document, if it was asked for."""
+        if self._as_json:
+            body = {
+                "staddle": __version__,
+                "form": FORM,
+                "command": self._command,
+                "outcome": outcome,
+                "data": data,
+            }
+            sys.stdout.write(pretty_json(body))
+
+
+def confirm(question: str, *, yes: bool) -> bool:
+    """Ask on standard error; ``yes`` answers. Without a terminal and without ``yes`` the answer is no."""
+    if yes:
+        return True
+    sys.stderr.write(f"{question} [y/N] ")
+    sys.stderr.flush()
+    return sys.stdin.readline().strip().lower() in ("y", "yes")

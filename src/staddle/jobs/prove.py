@@ -1,0 +1,66 @@
+"""prove: look at the cluster from every member until two rounds in a row agree, and keep what was seen."""
+
+import asyncio
+from datetime import timedelta
+from typing import Final
+
+from staddle.jobs.folder import JobFolder, write_text
+from staddle.jobs.rollouts import OpenRollout
+from staddle.kernel import NotAllowed, pretty_json
+from staddle.proof.junit import junit_text
+from staddle.proof.model import Proof
+
+__all__ = ["keep_proof", "prove"]
+
+_ROUNDS: Final = 2
+_DEADLINE: Final = timedelta(seconds=30)
+
+
+async def prove(rollout: OpenRollout) -> Proof:
+    """The proof of a rollout's cluster; good only when two rounds in a row were.
+
+    Returns: the last round's proof, good or bad, after at most 30 s; every round writes and reads its own values.
+    Raises: NotAllowed: not every member was confirmed yet, so there is nothing to compare with.
+    """
+    run = rollout.run()
+    missing = [
+        m.member for m in rollout.head.plan.members if run.evidence(f"{m.member}/confirm-fingerprint") is None
+    ]
+    if missing:
+        raise NotAllowed.one(
+            "the cluster cannot be proven yet",
+            where=rollout.head.rollout_id,
+            why="no confirmed fingerprint in the journal for " + ", ".join(missing),
+            mend="carry the rollout on first",
+        )
+    tools = rollout.workbench.tools(lambda: run)
+    give_up = rollout.clock.now() + _DEADLINE
+    good = 0
+    while True:
+        proof = await rollout.workbench.prove_once(tools)
+        good = good + 1 if proof.good else 0
+        if good == _ROUNDS:
+            return _with_rounds(proof, good)
+        if rollout.clock.now() >= give_up:
+            return _with_rounds(proof, good)
+        await asyncio.sleep(0.2)
+
+
+def _with_rounds(proof: Proof, rounds: int) -> Proof:
+    return Proof(
+        at=proof.at,
+        cluster=proof.cluster,
+        good=proof.good and rounds >= _ROUNDS,
+        rounds=rounds,
+        checks=proof.checks,
+        sights=proof.sights,
+        exchanges=proof.exchanges,
+    )
+
+
+def keep_proof(folder: JobFolder, rollout_id: str, proof: Proof) -> tuple[str, ...]:
+    """Write the proof as JSON and JUnit XML below records/. Returns: the files' names below the job folder."""
+    place = folder.records / rollout_id
+    write_text(place / "proof.json", pretty_json(proof))
+    write_text(place / "proof.junit.xml", junit_text(proof))
+    return tuple(str((place / name).relative_to(folder.root)) for name in ("proof.json", "proof.junit.xml"))

@@ -1,0 +1,135 @@
+"""Opening a job's rollouts: the journal, the one that is to be gone on with, and its workbench."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+from staddle.estate.bookings import Bookings
+from staddle.jobs.folder import JobFolder
+from staddle.jobs.gather import Gathered
+from staddle.jobs.holder import holder_name, is_gone
+from staddle.jobs.room import RegisterRoom
+from staddle.jobs.toolbox import Workbench, load_platform
+from staddle.jobs.vault import RolloutVault, open_strongbox
+from staddle.kernel import Clock, NotAllowed, Random
+from staddle.plan.ports import Platform
+from staddle.rollout.decide import Direction
+from staddle.rollout.journal import RolloutHead
+from staddle.rollout.run import Run, fold
+from staddle.rollout.runner import People, Runner, Watcher
+from staddle.stores.bookings_sqlite import SqliteBookings
+from staddle.stores.journal import SqlStore, open_sqlite
+from staddle.stores.mounts import own_mounts, refuse_shared_disk
+
+__all__ = ["REHEARSAL", "ROLLOUT", "OpenRollout", "find_open", "last_rollout", "open_journal"]
+
+ROLLOUT = "rollout"
+REHEARSAL = "rehearsal"
+_BOOKED_FOR = timedelta(days=30)
+
+
+def open_journal(folder: JobFolder) -> SqlStore:
+    """The job's journal. Raises: InputRefused: the folder is on a file system whose locks do not hold."""
+    refuse_shared_disk(folder.root, own_mounts())
+    return open_sqlite(folder.journal)
+
+
+def last_rollout(store: SqlStore, job: str, purpose: str | None = None) -> RolloutHead | None:
+    """The newest rollout of a job, of one purpose if that is given."""
+    found = [head for head in store.rollouts(job) if purpose in (None, head.purpose)]
+    return found[-1] if found else None
+
+
+def find_open(store: SqlStore, job: str, purpose: str) -> RolloutHead | None:
+    """The newest rollout of that purpose if it is neither sealed nor backed out."""
+    head = last_rollout(store, job, purpose)
+    if head is None:
+        return None
+    run = fold(head.plan, store.entries(head.rollout_id))
+    return None if run.sealed or run.backed_out else head
+
+
+@dataclass(kw_only=True)
+class OpenRollout:
+    """One rollout with everything that is needed to carry it on, take it back, or look at it."""
+
+    job: Gathered
+    head: RolloutHead
+    store: SqlStore
+    clock: Clock
+    random: Random
+    actor: str
+    progress: Callable[[str, int, int], None]
+
+    def __post_init__(self) -> None:
+        self.platform: Platform = load_platform(platform_of(self.job, self.head.purpose), self.job.folder)
+        self.vault = RolloutVault(open_strongbox(self.job.folder.strongbox), self.head.rollout_id)
+        self.workbench = Workbench(
+            plan=self.head.plan,
+            platform=self.platform,
+            profile=self.job.profile,
+            package=self.job.package,
+            package_path=self.job.package_path,
+            vault=self.vault,
+            room=RegisterRoom(
+                self._register(),
+                self.clock,
+                job=self.head.job,
+                rollout=self.head.rollout_id,
+                by=self.head.made_by,
+                until=self.head.made_at + _BOOKED_FOR,
+            ),
+            clock=self.clock,
+            random=self.random,
+            progress=self.progress,
+        )
+
+    def _register(self) -> Bookings:
+        if self.head.purpose == ROLLOUT:
+            return SqliteBookings(self.job.estate_folder, self.job.reading.estate)
+        # A rehearsal books for real, but in a register of its own: it must not keep room from anybody.
+        own: Path = self.job.folder.loopback
+        own.mkdir(mode=0o700, parents=True, exist_ok=True)
+        return SqliteBookings(own, self.job.reading.estate)
+
+    def run(self) -> Run:
+        """What the journal says now."""
+        return fold(self.head.plan, self.store.entries(self.head.rollout_id))
+
+    def refuse_sealed(self) -> None:
+        """Raises: NotAllowed: back-out is closed. A rehearsal never is: its machines are stand-ins."""
+        if self.head.purpose == ROLLOUT and self.run().sealed:
+            raise NotAllowed.one(
+                f"rollout {self.head.rollout_id} is sealed",
+                why="since the seal the cluster is in service; taking it back would stop it",
+                mend="remove its members as a change of its own, with the maker's procedure",
+            )
+
+    async def carry_on(
+        self, people: People, watcher: Watcher, direction: Direction = Direction.FORWARD
+    ) -> Run:
+        """Go on, forwards or backwards, until nothing more can be done.
+
+        Raises: NotAllowed: another runner is at work; or backwards after the seal.
+        """
+        if direction is Direction.BACK_OUT:
+            self.refuse_sealed()
+        runner = Runner(
+            head=self.head,
+            store=self.store,
+            make_tools=self.workbench.tools,
+            people=people,
+            watcher=watcher,
+            clock=self.clock,
+            actor=self.actor,
+            holder=holder_name(),
+            is_gone=is_gone,
+            direction=direction,
+        )
+        return await runner.carry_on()
+
+
+def platform_of(job: Gathered, purpose: str) -> str:
+    """A rehearsal is always on loopback; a rollout is where the design says."""
+    return "loopback" if purpose == REHEARSAL else job.design.job.platform
