@@ -114,9 +114,11 @@ def test_killed_at_random_moments_it_goes_on_and_does_nothing_twice(tmp_path: Pa
     try:
         for _ in range(200):
             process = start(tmp_path, block)
+            begun = time.monotonic()
             wait_for_lease(job, process)
-            # From nothing to somewhat longer than a step: most kills hit an effect or its recording.
-            time.sleep(drawn.uniform(0, 0.35))
+            # From nothing to somewhat longer than a step, in the machine's own pace (starting the program is the
+            # measure): most kills hit an effect or its recording.
+            time.sleep(drawn.uniform(0, 0.4) * max(1.0, time.monotonic() - begun))
             process.kill()
             if finish(process) == 0:
                 break
