@@ -1,0 +1,182 @@
+"""Answering the package's questions from the design, by stated rules.
+
+In order: the member's explicit answer, the job's explicit answer, the profile's rule, the package's default for the
+size. What none of them answers is open: a question to the engineer, never a guess.
+"""
+
+import difflib
+import re
+from collections.abc import Mapping
+from typing import Final
+
+from staddle.addressing.allocation import AddressPlan
+from staddle.answers.model import AnswerRow, Answers, MemberAnswers
+from staddle.design.model import Answer, Design, Member
+from staddle.design.profile import Profile
+from staddle.kernel import Fault, InputRefused
+from staddle.package import Package, Property, check_answer
+
+__all__ = ["FIRST_PASSWORD", "known_values", "resolve_answers"]
+
+FIRST_PASSWORD: Final = "administrator/first"
+"""The strongbox's name for the password that the package's answers carry; it is replaced before the seal."""
+
+_HOLE: Final = re.compile(r"\$\{([^}]*)\}")
+
+
+def resolve_answers(
+    *, design: Design, package: Package, profile: Profile, addresses: AddressPlan, size_id: str
+) -> Answers:
+    """The answers of every member to every question that is offered in its size.
+
+    Args: size_id: the size of members that name none of their own.
+    Returns: rows in the package's order; what nothing answers is open.
+    Raises: InputRefused: an explicit answer to an unknown, fixed or secret question; a value that the question does
+        not allow; a rule of the profile that names an unknown value. All faults at once.
+    """
+    faults: list[Fault] = []
+    members = []
+    for number, member in enumerate(design.members):
+        size = member.size or size_id
+        asked = [prop for prop in package.properties if prop.user_configurable and prop.offered_in(size)]
+        explicit = _explicit(design, number, member, package, asked, faults)
+        values = known_values(design, member, addresses)
+        rows = tuple(_row(prop, size, explicit, profile, values, faults) for prop in asked)
+        members.append(MemberAnswers(member=member.name, size=size, rows=rows))
+    if faults:
+        raise InputRefused(*dict.fromkeys(faults))
+    return Answers(members=tuple(members))
+
+
+def known_values(design: Design, member: Member, addresses: AddressPlan) -> dict[str, str]:
+    """What ``${name}`` may stand for in a profile's rule, for one member."""
+    mine = addresses.get_member(member.name)
+    full = {one.name: one.full_name for one in addresses.members}
+    servers = design.names.servers or addresses.named_address(member.name).dns_servers
+    values = {
+        "fqdn": mine.full_name,
+        "name": member.name,
+        "zone": design.names.zone,
+        "cluster": design.job.cluster,
+        "cluster_name": addresses.cluster,
+        "name_servers": ",".join(servers),
+        "time_servers": ",".join(design.clock.servers),
+        "time_zone": design.clock.zone,
+        "leader": next((full[m.name] for m in design.members if m.leads == "first"), ""),
+        "deputy": next((full[m.name] for m in design.members if m.leads == "second"), ""),
+    }
+    if design.load.retention is not None:
+        values["retention"] = design.load.retention
+    for one in reversed(mine.addresses):  # the first attachment of a package network gives the plain name
+        values[f"address.{one.package_network}"] = one.address
+        values[f"prefix.{one.package_network}"] = str(one.prefix_length)
+        values[f"netmask.{one.package_network}"] = one.netmask
+        values[f"gateway.{one.package_network}"] = one.gateway
+    return values
+
+
+def _explicit(
+    design: Design, number: int, member: Member, package: Package, asked: list[Property], faults: list[Fault]
+) -> Mapping[str, tuple[Answer, str]]:
+    known = {prop.key: prop for prop in package.properties}
+    found: dict[str, tuple[Answer, str]] = {}
+    placed = [(answer, f"package.answers[{i}]") for i, answer in enumerate(design.package.answers)]
+    placed += [(answer, f"members[{number}].answers[{i}]") for i, answer in enumerate(member.answers)]
+    for answer, where in placed:
+        prop = known.get(answer.property)
+        if prop is None:
+            near = difflib.get_close_matches(answer.property, known, n=1)
+            mend = f'did you mean "{near[0]}"?' if near else "staddle package lists the questions"
+            faults.append(
+                Fault(what=f'the package asks no question "{answer.property}"', where=where, mend=mend)
+            )
+        elif prop.password:
+            faults.append(
+                Fault(
+                    what=f'"{answer.property}" is a secret and is answered in the design',
+                    where=where,
+                    why="the design is plain text for version control",
+                    mend="remove it here and change that secret; the tool draws one and keeps it in the strongbox",
+                )
+            )
+        else:
+            found[answer.property] = (answer, where)
+    return found
+
+
+def _row(
+    prop: Property,
+    size: str,
+    explicit: Mapping[str, tuple[Answer, str]],
+    profile: Profile,
+    values: Mapping[str, str],
+    faults: list[Fault],
+) -> AnswerRow:
+    if prop.password:
+        name = FIRST_PASSWORD if prop.key == profile.password_property else f"property/{prop.key}"
+        return _answered(prop, None, "drawn at random, kept in the strongbox", secret=name)
+    if prop.key in explicit:
+        answer, where = explicit[prop.key]
+        return _checked(prop, answer.value, f"design.yaml: {where}", where, faults)
+    if prop.key in profile.answers:
+        rule = profile.answers[prop.key]
+        value = _filled(rule, values, f"profile {profile.profile}: answers.{prop.key}", faults)
+        if value:
+            return _checked(
+                prop, value, f"profile {profile.profile}: {rule}", f"profile {profile.profile}", faults
+            )
+        return _open(prop, f"the profile answers it with {rule}, for which the design says nothing")
+    default = prop.default_for(size)
+    if default:
+        return _answered(prop, default, f"the package's default for size {size or '(the only one)'}")
+    if check_answer(prop, "") is None:
+        return _answered(prop, "", "left empty, as the package allows")
+    return _open(prop, "nothing in design or profile answers it")
+
+
+def _checked(prop: Property, value: str, reason: str, where: str, faults: list[Fault]) -> AnswerRow:
+    fault = check_answer(prop, value)
+    if fault is not None:
+        faults.append(Fault(what=fault.what, where=fault.where or where, why=fault.why, mend=fault.mend))
+    return _answered(prop, value, reason)
+
+
+def _filled(rule: str, values: Mapping[str, str], where: str, faults: list[Fault]) -> str:
+    unknown = [name for name in _HOLE.findall(rule) if name not in values]
+    for name in unknown:
+        near = difflib.get_close_matches(name, values, n=1)
+        faults.append(
+            Fault(
+                what=f'the profile names "${{{name}}}", which no design gives',
+                where=where,
+                why="known are: " + ", ".join(sorted(values)),
+                mend=f'did you mean "${{{near[0]}}}"?' if near else "correct the profile",
+            )
+        )
+    parts = [values.get(name, "") for name in _HOLE.findall(rule)]
+    # A rule with a hole that is empty answers nothing, whatever else stands around it.
+    return "" if unknown or not all(parts) else _HOLE.sub(lambda match: values[match[1]], rule)
+
+
+def _answered(prop: Property, value: str | None, reason: str, *, secret: str = "") -> AnswerRow:
+    return AnswerRow(
+        key=prop.key,
+        label=prop.label,
+        category=prop.category,
+        value=value,
+        secret=secret,
+        reason=reason,
+        is_open=False,
+    )
+
+
+def _open(prop: Property, reason: str) -> AnswerRow:
+    return AnswerRow(
+        key=prop.key,
+        label=prop.label,
+        category=prop.category,
+        value=None,
+        secret="",
+        reason=reason,
+        is_open=True,
+    )
