@@ -174,6 +174,15 @@ class Service:
 
     def _at_leader(self, operation: str, body: Json) -> Json:
         """Do it here where this member leads, else at the leader."""
+        try:
+            return self._forwarded(operation, body)
+        except Refusal as refused:
+            if refused.code != "not-leader":
+                raise
+            # Whom the caller asked is all the same for these calls, so "ask another" would be the wrong answer.
+            raise Refusal(503, "no-leader", "the leader has just changed; nothing was written") from refused
+
+    def _forwarded(self, operation: str, body: Json) -> Json:
         core = self._core
         with core.lock:
             document, leader = core.document, core.leader
