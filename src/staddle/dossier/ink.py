@@ -27,7 +27,7 @@ __all__ = [
 
 INK: Final = "#1f2933"
 PALE: Final = "#59626e"  # for small print; 6 : 1 on the paper, above the 4.5 : 1 of WCAG 2.2 §1.4.3
-PAPER: Final = "#fdfcf8"
+PAPER: Final = "#ffffff"  # white, so that a printer lays down ink only
 ACCENT: Final = "#a63d17"  # the one colour: our members, and what needs attention; 6 : 1 as well
 
 Anchor = Literal["start", "middle", "end"]

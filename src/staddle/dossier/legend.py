@@ -14,6 +14,7 @@ __all__ = ["legend"]
 _LINE: Final = 30
 _SIZE: Final = 10
 _GAP: Final = 17
+_NOTE: Final = "Hosts are as high as their memory; drums are not to scale, their levels are."
 
 
 def _swatch(fill: str) -> Callable[[float, float], list[svg.Element]]:
@@ -69,6 +70,7 @@ def legend(across: float, *, with_break: bool) -> Drawn:
         elements += draw(round(x, 2), foot)
         elements.append(letter(words, x + STONE_WIDTH + 6, foot - 5, _SIZE))
         x += needed + _GAP
-    note = "Hosts are as high as their memory; drums are not to scale, their levels are."
-    elements.append(letter(note, 0, foot + 17, _SIZE, colour=PALE))
-    return Drawn(width=across, height=foot + 21, elements=tuple(elements))
+    if x + width(_NOTE, _SIZE) > across:
+        x, foot = 0.0, foot + _LINE
+    elements.append(letter(_NOTE, x, foot - 5, _SIZE, colour=PALE))
+    return Drawn(width=across, height=foot + 2, elements=tuple(elements))

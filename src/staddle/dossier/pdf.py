@@ -13,8 +13,8 @@ from typing import Any, Final
 
 import msgspec
 
-from staddle.dossier.contents import contents, title_block
-from staddle.dossier.lettering import clean
+from staddle.dossier.contents import TitleBlock, contents, title_block
+from staddle.dossier.lettering import clean, shorten, width
 from staddle.dossier.model import Report
 from staddle.kernel import OurFault
 
@@ -35,6 +35,16 @@ _DRAWN: Final = (
     (0x2260, 0x2265),
     (0x25CF, 0x25CF),
 )
+# Of dossier.typ's grid: the width of the field by the advance of its face and size.
+_FIELD_CHARACTERS: Final = {
+    "cluster": 35,
+    "job": 20,
+    "change": 25,
+    "revision": 9,
+    "drawn": 22,
+    "checked": 19,
+    "date": 15,
+}
 _NUMBERED: Final = (
     "Characters that the fonts of this PDF do not hold are written here as their Unicode number in square brackets; the "
     "HTML form of this record shows them."
@@ -68,9 +78,17 @@ def _data(report: Report, made_at: datetime) -> dict[str, Any]:
         shown = replace(shown, cautions=(*shown.cautions, _NUMBERED))
     return {
         "title": clean(f"Record of {shown.job.cluster}, revision {shown.revision}"),
-        "title_block": _cleaned(msgspec.to_builtins(title_block(shown))),
+        "title_block": _fields(title_block(shown)),
         "made_at": list(made_at.timetuple())[:6],
         "sections": _cleaned(msgspec.to_builtins(contents(shown))),
+    }
+
+
+def _fields(block: TitleBlock) -> dict[str, str]:
+    """The title block with no text longer than its field on an upright sheet; the sections hold all texts in full."""
+    return {
+        name: shorten(text, width("m" * _FIELD_CHARACTERS[name], 1) + 0.01, 1)
+        for name, text in msgspec.to_builtins(block).items()
     }
 
 

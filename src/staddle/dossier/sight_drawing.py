@@ -22,7 +22,7 @@ _BAD: Final = ("lost", "unlisted", "silent")
 _WORD: Final = {"self": "–", "hears": "hears", "lost": "lost", "unlisted": "unlisted", "silent": "silent"}
 _SIGN: Final = {"self": "–", "hears": "●", "lost": "L", "unlisted": "U", "silent": "S"}
 _MARGIN: Final = 14
-_NAME: Final = 150
+_NAME: Final = (64, 150)  # at least and at most, for the names of the rows
 _FEW: Final = 10  # up to this many members a cell holds a word, above it a letter
 
 
@@ -56,7 +56,9 @@ def draw_sights(proof: Proof) -> Drawn:
     marks = {(sight.viewer, sight.viewed): sight.mark for sight in proof.sights}
     few = len(members) <= _FEW
     cell_width, cell_height = (84, 34) if few else (26, 26)
-    left, top = _MARGIN + _NAME, _MARGIN + 40
+    labels = [member if few else f"{number} {member}" for number, member in enumerate(members, 1)]
+    name_room = min(_NAME[1], max([_NAME[0], *(width(label, 11) + 10 for label in labels)]))
+    left, top = _MARGIN + name_room, _MARGIN + 40
     elements: list[svg.Element] = [
         letter("looks at →", left, _MARGIN + 11, 10, colour=PALE),
         letter("member ↓", _MARGIN, top - 8, 10, colour=PALE),
@@ -65,16 +67,15 @@ def draw_sights(proof: Proof) -> Drawn:
         name = shorten(member, cell_width - 6, 11) if few else str(number + 1)
         x = left + (number + 0.5) * cell_width
         elements.append(letter(name, x, top - 8, 11, anchor="middle", bold=True))
-        label = member if few else f"{number + 1} {member}"
         y = top + (number + 0.5) * cell_height + 4
-        elements.append(letter(shorten(label, _NAME - 8, 11), _MARGIN, y, 11, bold=True))
+        elements.append(letter(shorten(labels[number], name_room - 8, 11), _MARGIN, y, 11, bold=True))
     for row, viewer in enumerate(members):
         for column, viewed in enumerate(members):
             x, y = left + column * cell_width, top + row * cell_height
             mark = marks.get((viewer, viewed), "silent")
             shapes = list(_cell(mark, x, y, cell_width, cell_height, _WORD if few else _SIGN))
             elements.append(titled(f"{viewer} {_MEANING[mark]} {viewed}", shapes))
-    across = max(left + len(members) * cell_width, 560) + _MARGIN
+    across = max(left + len(members) * cell_width, 520) + _MARGIN
     foot = top + len(members) * cell_height
     elements += _key(foot + 22, across, few)
     return Drawn(width=across, height=foot + 22 + 20 + _MARGIN, elements=tuple(elements))
@@ -152,7 +153,7 @@ def _outcome(proof: Proof) -> Sequence[str]:
         return ("", f"Proven: all {len(proof.checks)} checks are good, {agreed}.")
     # A proof is not good only because a check failed; anything else would be judge's fault, and is shown as it is.
     told = [
-        f"  {clean(c.name)}, {clean(c.subject)}: expected {clean(c.expected)}, saw {clean(c.seen)}"
+        f"  {clean(c.subject)}: {clean(c.name)}: expected {clean(c.expected)}, saw {clean(c.seen)}"
         for c in failed
     ]
     return ("", f"NOT proven: {len(failed)} of {len(proof.checks)} checks failed, {agreed}.", *told)

@@ -34,13 +34,13 @@ def _blocks(report: Report, seen: Proof, with_hatchings: bool) -> Iterator[Block
     yield Table(
         title="Checks, failed ones first",
         columns=(
-            Column(head="check", share=2.4),
-            Column(head="of", share=1.2),
-            Column(head="outcome", share=1),
+            Column(head="outcome", share=0.8),
+            Column(head="check", share=4),
+            Column(head="of", share=3),
         ),
         rows=tuple(
             Row(
-                cells=(check.name, check.subject, "good" if check.good else "FAILED"),
+                cells=("good" if check.good else "FAILED", check.name, check.subject),
                 attention=not check.good,
                 below=_compared(check),
             )
