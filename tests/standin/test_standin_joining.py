@@ -235,10 +235,10 @@ def test_joined_machine_cannot_found_or_join_elsewhere(tmp_path: Path) -> None:
         assert members[2].ask("POST", "found", {"cluster": "own"})[1]["error"] == "already-member"
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_join_is_mended_by_repeating_after_a_kill_at_a_random_moment(pair: StandIns, seed: int) -> None:
+@pytest.mark.parametrize("throw", range(6))
+def test_join_is_mended_by_repeating_after_a_kill_at_a_random_moment(pair: StandIns, throw: int) -> None:
     """Kill the leader or the joiner somewhere in the join, start it again, repeat: one cluster of two comes out."""
-    dice = random.Random(seed)
+    dice = random.Random(throw)
     leader, joiner = pair.members
     victim, moment_s = dice.choice(pair.members), dice.uniform(0, 0.06)
     body = {**pair.leader_place(leader), "secret": issue(leader, joiner)}
