@@ -24,13 +24,13 @@ from staddle.package import read_package
 from staddle.plan.catalogue import limits_of, steps_of
 from staddle.plan.looks import Card, Look, Seen, Signature
 from staddle.plan.orders import AdapterOrder, ClusterStep, DiskOrder, MemberOrder, Plan, RoomOrder, Step
-from staddle.plan.targets import FIRST_PASSWORD
 from staddle.platforms.loopback import LoopbackPlatform, LoopbackSettings
 from staddle.rollout.decide import Direction
 from staddle.rollout.journal import Entry, Lease, Recorded, RolloutHead
 from staddle.rollout.run import Run, fold
 from staddle.rollout.runner import Runner
 from staddle.stores.journal import SqlStore, open_sqlite
+from staddle.trust.secretnames import FIRST_PASSWORD
 from staddle.trust.secrets import new_password
 
 __all__ = ["LoopbackJob", "Silent"]

@@ -15,11 +15,9 @@ from staddle.design.model import Answer, Design, Member
 from staddle.design.profile import Profile
 from staddle.kernel import Fault, InputRefused
 from staddle.package import Package, Property, check_answer
+from staddle.trust.secretnames import FIRST_PASSWORD, property_secret_name
 
-__all__ = ["FIRST_PASSWORD", "known_values", "resolve_answers"]
-
-FIRST_PASSWORD: Final = "administrator/first"
-"""The strongbox's name for the password that the package's answers carry; it is replaced before the seal."""
+__all__ = ["known_values", "resolve_answers"]
 
 _HOLE: Final = re.compile(r"\$\{([^}]*)\}")
 
@@ -113,7 +111,7 @@ def _row(
     faults: list[Fault],
 ) -> AnswerRow:
     if prop.password:
-        name = FIRST_PASSWORD if prop.key == profile.password_property else f"property/{prop.key}"
+        name = FIRST_PASSWORD if prop.key == profile.password_property else property_secret_name(prop.key)
         return _answered(prop, None, "drawn at random, kept in the strongbox", secret=name)
     if prop.key in explicit:
         answer, where = explicit[prop.key]

@@ -5,15 +5,45 @@ from datetime import timedelta
 from typing import Final
 
 from staddle.jobs.folder import JobFolder, write_text
-from staddle.jobs.rollouts import OpenRollout
-from staddle.kernel import NotAllowed, pretty_json
+from staddle.jobs.gather import gather
+from staddle.jobs.rollouts import REHEARSAL, ROLLOUT, OpenRollout, last_rollout, open_journal
+from staddle.jobs.toolbox import expected_of
+from staddle.kernel import Clock, NotAllowed, SystemRandom, pretty_json
 from staddle.proof.junit import junit_text
-from staddle.proof.model import Proof
+from staddle.proof.model import Expected, Proof
 
-__all__ = ["keep_proof", "prove"]
+__all__ = ["keep_proof", "open_proof", "prove"]
 
 _ROUNDS: Final = 2
 _DEADLINE: Final = timedelta(seconds=30)
+
+
+def open_proof(
+    folder: JobFolder, clock: Clock, *, rehearsal: bool, actor: str
+) -> tuple[OpenRollout, Expected]:
+    """The newest rollout (or rehearsal), and what its proof expects.
+
+    Raises: NotAllowed: there is none.
+    """
+    job = gather(folder, clock.now())
+    store = open_journal(folder)
+    head = last_rollout(store, job.design.job.name, REHEARSAL if rehearsal else ROLLOUT)
+    if head is None:
+        raise NotAllowed.one(
+            f"there is no {'rehearsal' if rehearsal else 'rollout'} to prove",
+            where=str(folder.journal),
+            mend="carry one out first; --rehearsal chooses rehearsals",
+        )
+    rollout = OpenRollout(
+        job=job,
+        head=head,
+        store=store,
+        clock=clock,
+        random=SystemRandom(),
+        actor=actor,
+        progress=lambda *_: None,
+    )
+    return rollout, expected_of(head.plan, rollout.run().evidence)
 
 
 async def prove(rollout: OpenRollout) -> Proof:

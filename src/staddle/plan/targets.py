@@ -6,12 +6,11 @@ A member whose fingerprint was not confirmed cannot be spoken to: there is no wa
 from staddle.kernel import OurFault
 from staddle.plan.ports import Target, Tools
 from staddle.trust.fingerprints import Fingerprint
+from staddle.trust.secretnames import FIRST_PASSWORD, PASSWORD
 from staddle.trust.secrets import Secret
 
-__all__ = ["FIRST_PASSWORD", "PASSWORD", "ROTATED", "fingerprint_of_member", "target_of"]
+__all__ = ["ROTATED", "fingerprint_of_member", "target_of"]
 
-FIRST_PASSWORD = "administrator/first"
-PASSWORD = "administrator"
 ROTATED = "cluster/rotate-password"
 
 

@@ -27,7 +27,7 @@ def _kept(report: Report) -> Table:
     return Table(
         title="Findings that stand",
         columns=(
-            Column(head="severity", share=0.8),
+            Column(head="severity", share=1),
             Column(head="rule", share=2),
             Column(head="what", share=5),
         ),
@@ -47,7 +47,7 @@ def _waived(report: Report) -> Table:
     return Table(
         title="Waived",
         columns=(
-            Column(head="severity", share=0.8),
+            Column(head="severity", share=1),
             Column(head="rule", share=2),
             Column(head="what", share=3.5),
             Column(head="accepted by", share=1.5),

@@ -34,7 +34,7 @@ def _blocks(report: Report, seen: Proof, with_hatchings: bool) -> Iterator[Block
     yield Table(
         title="Checks, failed ones first",
         columns=(
-            Column(head="outcome", share=0.8),
+            Column(head="outcome", share=1),
             Column(head="check", share=4),
             Column(head="of", share=3),
         ),

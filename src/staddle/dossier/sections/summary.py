@@ -64,7 +64,7 @@ def _worst(report: Report) -> Table:
     return Table(
         title=f"Findings that stand{more}",
         columns=(
-            Column(head="severity", share=0.8),
+            Column(head="severity", share=1),
             Column(head="what", share=4),
             Column(head="mend", share=3),
         ),

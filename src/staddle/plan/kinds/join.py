@@ -11,6 +11,7 @@ from staddle.plan.looks import Look, NotYet, Seen, Wrong
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
 from staddle.plan.targets import fingerprint_of_member, target_of
+from staddle.trust.secretnames import join_secret_name
 
 
 class Join(Kind):
@@ -59,7 +60,7 @@ class Join(Kind):
 
     async def act(self, step: Step, tools: Tools) -> None:
         leader = target_of(tools.plan.leader().member, tools, secret=True)
-        name = f"join/{step.member}"
+        name = join_secret_name(step.member)
         joiner = tools.plan.get_member(step.member).fqdn
         secret = await tools.appliance.issue_join_secret(leader, joiner, tools.plan.join_secret_s)
         tools.vault.put(name, secret)

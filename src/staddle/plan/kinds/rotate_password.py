@@ -8,7 +8,8 @@ from staddle.plan.kind import BackOut, Facts, Kind
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
-from staddle.plan.targets import FIRST_PASSWORD, PASSWORD, target_of
+from staddle.plan.targets import target_of
+from staddle.trust.secretnames import FIRST_PASSWORD, PASSWORD
 from staddle.trust.secrets import new_password
 
 

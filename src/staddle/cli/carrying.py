@@ -1,0 +1,83 @@
+"""What rehearse and rollout have in common on the screen: say what will happen, carry it out, say where it stands."""
+
+import asyncio
+import getpass
+
+from staddle.cli.cards import TerminalCards
+from staddle.cli.options import Options
+from staddle.cli.progress import RunLines, title_of
+from staddle.cli.screen import Screen
+from staddle.jobs.back_out import irreversible_steps
+from staddle.jobs.folder import JobFolder
+from staddle.jobs.rollout import Standing, calls_of, carry_on, drifted_inputs, open_rollout, standing_of
+from staddle.jobs.rollouts import OpenRollout
+from staddle.kernel import SystemClock, SystemRandom
+from staddle.kernel.cautions import CAUTIONS
+
+__all__ = ["carry_out"]
+
+
+def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options, *, dry_run: bool) -> int:
+    """Begin the rollout of that purpose or go on with it. Returns: the exit code."""
+    clock = SystemClock()
+    actor = getpass.getuser()
+    holder: list[RunLines] = []
+    rollout = open_rollout(
+        folder,
+        purpose,
+        clock=clock,
+        random=SystemRandom(),
+        actor=actor,
+        progress=lambda step_id, done, total: holder[0].transferred(step_id, done, total),
+    )
+    _say_first(screen, rollout)
+    if dry_run:
+        for step_id, call in calls_of(rollout.head.plan):
+            screen.show(f"{step_id:<36} {call}")
+        screen.document("listed", {"rollout": rollout.head.rollout_id, "calls": calls_of(rollout.head.plan)})
+        return 0
+    with RunLines(screen, rollout.head.plan, purpose) as lines:
+        holder.append(lines)
+        by = rollout.job.design.job.engineer or actor
+        people = TerminalCards(screen, lines, clock, by=by, reveal=rollout.vault.get)
+        run = asyncio.run(carry_on(rollout, people, lines))
+    standing = standing_of(run)
+    _say_last(screen, rollout, standing)
+    outcome = "sealed" if standing.sealed else "refused" if standing.refused else "not finished"
+    screen.document(outcome, {"rollout": rollout.head.rollout_id, "standing": standing})
+    return 0 if standing.sealed else 1
+
+
+def _say_first(screen: Screen, rollout: OpenRollout) -> None:
+    plan = rollout.head.plan
+    screen.say(f"{rollout.head.rollout_id} on platform {rollout.platform.name}: {len(plan.steps)} steps")
+    if drifted := drifted_inputs(rollout):
+        screen.say(
+            f"changed since it began, and not taken up: {', '.join(drifted)}; it goes on with what was pinned"
+        )
+    screen.say("cannot be backed out once done:")
+    for title, note in irreversible_steps(plan):
+        screen.say(f"  {title}: {note}")
+    for caution in CAUTIONS:
+        screen.say(caution)
+    screen.say()
+
+
+def _say_last(screen: Screen, rollout: OpenRollout, standing: Standing) -> None:
+    plan = rollout.head.plan
+    screen.say()
+    if standing.sealed:
+        screen.show(
+            f"{rollout.head.rollout_id} is sealed: {standing.done} of {standing.steps} steps seen done"
+        )
+        return
+    screen.show(f"{rollout.head.rollout_id} stands at {standing.done} of {standing.steps} steps")
+    for step_id, fault in standing.refused:
+        screen.show(f"refused: {title_of(plan, step_id)}")
+        for line in fault.lines():
+            screen.show(f"  {line}")
+    for step_id in standing.awaits:
+        screen.show(f"awaits a person: {title_of(plan, step_id)}")
+    for step_id in standing.not_known:
+        screen.show(f"not known: {title_of(plan, step_id)}")
+    screen.show("the same command goes on from here")

@@ -1,0 +1,208 @@
+"""rollout and rehearse: make the plan and pin it, or find the one that is under way, and carry it on."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from staddle.answers.model import Answers
+from staddle.answers.resolve import resolve_answers
+from staddle.jobs.folder import JobFolder
+from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.journal import export_journal, report_of
+from staddle.jobs.orders import new_tag, plan_of_job
+from staddle.jobs.prove import keep_proof
+from staddle.jobs.rollouts import OpenRollout, find_open, open_journal
+from staddle.kernel import Clock, Fault, NotAllowed, Random
+from staddle.package import verify_package
+from staddle.plan.kind import get_kind
+from staddle.plan.orders import Plan, Step
+from staddle.rollout.journal import RolloutHead
+from staddle.rollout.run import Run
+from staddle.rollout.runner import People, Watcher
+from staddle.rollout.states import State
+from staddle.stores.journal import SqlStore
+from staddle.trust.secretnames import FIRST_PASSWORD
+from staddle.trust.secrets import new_password
+
+__all__ = ["Standing", "answers_of", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
+
+_NO_PROGRESS: Final = lambda step_id, done, total: None  # noqa: E731  a value, not a function of its own
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """Where a run stands after it stopped."""
+
+    sealed: bool
+    done: int
+    steps: int
+    refused: tuple[tuple[str, Fault], ...]
+    awaits: tuple[str, ...]
+    not_known: tuple[str, ...]
+
+
+def answers_of(job: Gathered) -> Answers:
+    """The answers of every member. Raises: InputRefused: everything that is wrong with them."""
+    return resolve_answers(
+        design=job.design,
+        package=job.package,
+        profile=job.profile,
+        addresses=job.get_addresses(),
+        size_id=job.size_id,
+    )
+
+
+def open_rollout(
+    folder: JobFolder,
+    purpose: str,
+    *,
+    clock: Clock,
+    random: Random,
+    actor: str,
+    progress: Callable[[str, int, int], None] = _NO_PROGRESS,
+) -> OpenRollout:
+    """The rollout of that purpose that is under way, or a new one with its inputs pinned.
+
+    Raises: InputRefused: the job has faults. NotAllowed: no valid settled placement, or open questions.
+    """
+    job = gather(folder, clock.now())
+    store = open_journal(folder)
+    head = find_open(store, job.design.job.name, purpose)
+    if head is None:
+        head = _new_head(job, store, purpose, clock=clock, random=random, actor=actor)
+        store.create_rollout(head)
+    rollout = OpenRollout(
+        job=job, head=head, store=store, clock=clock, random=random, actor=actor, progress=progress
+    )
+    _draw_secrets(rollout)
+    return rollout
+
+
+def _new_head(
+    job: Gathered, store: SqlStore, purpose: str, *, clock: Clock, random: Random, actor: str
+) -> RolloutHead:
+    seats = job.valid_seats()
+    if seats is None:
+        raise NotAllowed.one(
+            "there is no settled placement that is valid",
+            where="placement.yaml",
+            why="nothing was settled yet"
+            if job.settled is None
+            else "a rule no longer holds for the settled one",
+            mend="run staddle place --settle",
+        )
+    answers = answers_of(job)
+    open_questions = [
+        Fault(
+            what=f'nothing answers "{row.label}" for {one.member}',
+            where=f"property {row.key}",
+            why=row.reason,
+            mend="answer it in design.yaml: package.answers, or in the member's row",
+        )
+        for one in answers.members
+        for row in one.open_rows()
+    ]
+    if open_questions:
+        raise NotAllowed(*open_questions)
+    verified = verify_package(job.package_path)
+    if job.design.package.sha256 and job.design.package.sha256 != verified.package_sha256:
+        raise NotAllowed.one(
+            "the package is not the one that the design pins",
+            where=job.places.find("package.sha256"),
+            why=f"its SHA-256 is {verified.package_sha256}",
+            mend="use the pinned package, or pin this one after finding out why it differs",
+        )
+    number = 1 + len([head for head in store.rollouts(job.design.job.name) if head.purpose == purpose])
+    rollout_id = f"{job.design.job.name}-{purpose}-{number}"
+    now = clock.now()
+    plan = plan_of_job(
+        job,
+        seats,
+        {one.member: one.rows for one in answers.members},
+        purpose=purpose,
+        tag=new_tag(rollout_id, now, random.token(16)),
+        package_sha256=verified.package_sha256,
+    )
+    return RolloutHead(
+        rollout_id=rollout_id,
+        job=job.design.job.name,
+        purpose=purpose,
+        made_at=now,
+        made_by=actor,
+        inputs={**job.inputs(), "package": verified.package_sha256},
+        plan=plan,
+    )
+
+
+def _draw_secrets(rollout: OpenRollout) -> None:
+    names = {name for member in rollout.head.plan.members for _, name in member.secret_answers} | {
+        FIRST_PASSWORD
+    }
+    for name in sorted(names):
+        if rollout.vault.find(name) is None:
+            rollout.vault.put(name, new_password(rollout.random))
+
+
+def drifted_inputs(rollout: OpenRollout) -> tuple[str, ...]:
+    """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones."""
+    now = rollout.job.inputs()
+    return tuple(name for name, digest in rollout.head.inputs.items() if now.get(name, digest) != digest)
+
+
+async def carry_on(rollout: OpenRollout, people: People, watcher: Watcher) -> Run:
+    """Carry the rollout on until nothing more can be done now, then export journal and proof to records/.
+
+    Raises: NotAllowed: somebody else is at work on it.
+    """
+    try:
+        return await rollout.carry_on(people, watcher)
+    finally:
+        folder = rollout.job.folder
+        export_journal(folder, report_of(rollout.store, rollout.head))
+        if rollout.workbench.last_proof is not None:
+            keep_proof(folder, rollout.head.rollout_id, rollout.workbench.last_proof)
+
+
+def standing_of(run: Run) -> Standing:
+    """Where the run stands, with the fault of every refused step."""
+    refused = []
+    for step in run.in_state(State.REFUSED):
+        told = {key: str(text) for key, text in run.known[step.step_id].evidence.items()}
+        fault = Fault(
+            what=told.get("what", "refused"),
+            where=told.get("where", ""),
+            why=told.get("why", ""),
+            mend=told.get("mend", ""),
+        )
+        refused.append((step.step_id, fault))
+    return Standing(
+        sealed=run.sealed,
+        done=len(run.in_state(State.SEEN_DONE)),
+        steps=len(run.plan.steps),
+        refused=tuple(refused),
+        awaits=tuple(step.step_id for step in run.in_state(State.AWAITS_PERSON)),
+        not_known=tuple(step.step_id for step in run.in_state(State.NOT_KNOWN)),
+    )
+
+
+def calls_of(plan: Plan) -> tuple[tuple[str, str], ...]:
+    """Every real call that carrying the plan out would make, as (step id, what), in the plan's order."""
+    return tuple((step.step_id, _call(plan, step)) for step in plan.steps)
+
+
+def _call(plan: Plan, step: Step) -> str:
+    facts = get_kind(step.kind).facts
+    if step.kind == "cluster-act":
+        act = plan.get_cluster_step(step.subject)
+        leader = plan.leader()
+        return f"{act.title}: act {act.act} at {leader.address} port {leader.port}; then look: {act.look}"
+    if not step.member:
+        return f"{facts.title}; seen when {facts.goal}"
+    member = plan.get_member(step.member)
+    if step.kind == "deliver-disk":
+        disk = member.get_disk(step.subject)
+        return f"{facts.title} {disk.name} to pool {disk.pool} ({disk.capacity_bytes} B, {disk.allocation})"
+    where = f"{member.machine} on {member.host}"
+    if facts.acts:
+        return f"{facts.title}: {where}; {member.address} port {member.port}"
+    return f"look only: {facts.title}: {where}; {facts.probe} at {member.address} port {member.port}"
