@@ -7,7 +7,6 @@ from cyclopts import Parameter
 from staddle.cli.options import Options
 from staddle.cli.progress import title_of
 from staddle.cli.screen import Screen
-from staddle.design.reader import read_design
 from staddle.jobs.journal import export_journal, read_journal
 
 __all__ = ["journal"]
@@ -32,8 +31,7 @@ def journal(
     """
     screen = Screen("journal", as_json=options.json)
     folder = options.folder()
-    job = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design.job.name
-    report = read_journal(folder, job, rollout)
+    report = read_journal(folder, rollout)
     plan = report.head.plan
     rows = [
         (

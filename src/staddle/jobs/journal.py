@@ -3,6 +3,7 @@
 import json
 from dataclasses import dataclass
 
+from staddle.design.reader import read_design
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.rollouts import last_rollout, open_journal
 from staddle.kernel import InputRefused, OurFault, canonical_json
@@ -22,11 +23,13 @@ class JournalReport:
     root: str
 
 
-def read_journal(folder: JobFolder, job: str, rollout_id: str = "") -> JournalReport:
-    """One rollout, the newest if none is named; every leaf hash is computed anew and compared.
+def read_journal(folder: JobFolder, rollout_id: str = "") -> JournalReport:
+    """One rollout, the newest of the job if none is named; every leaf hash is computed anew and compared.
 
-    Raises: InputRefused: there is none; OurFault: an entry does not have its hash.
+    Raises: InputRefused: there is none, or the design that names the job has faults; OurFault: an entry does not
+        have its hash.
     """
+    job = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design.job.name
     store = open_journal(folder)
     try:
         head = store.get_rollout(rollout_id) if rollout_id else last_rollout(store, job)

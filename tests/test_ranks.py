@@ -1,0 +1,145 @@
+"""The folders are the map: every import of the program points to a lower rank or stays in its room."""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+SOURCE = Path(__file__).parents[1] / "src" / "staddle"
+
+RANKS = (
+    ("kernel",),
+    ("package", "estate", "design", "trust", "failures"),
+    ("addressing", "placement"),
+    ("answers", "plan"),
+    ("review", "rollout", "proof"),
+    ("platforms", "appliances", "stores", "probes", "dossier"),
+    ("jobs",),
+    ("cli",),
+)
+RANK = {room: rank for rank, rooms in enumerate(RANKS) for room in rooms}
+
+INSIDE_A_FUNCTION = {
+    # kinds/ is scanned on first use, so that a new file is enough; kinds themselves import this module.
+    "plan/kind.py": {"staddle.plan.kinds"},
+}
+"""Our own modules that are imported inside a function, each with its reason. Nothing else may be."""
+
+FROM_BELOW_JOBS = {
+    "staddle.design.questions": {
+        "QUESTIONS",
+        "BeginAnswers",
+        "NetworkAnswer",
+        "Question",
+        "parse_network_answer",
+    },
+    "staddle.package": {"Package", "Property"},
+    "staddle.placement.model": {
+        "BestShown",
+        "GoodWithBound",
+        "NoneExists",
+        "NotFoundInTime",
+        "PassedOver",
+        "Placement",
+    },
+    "staddle.plan.kind": {"get_kind"},  # facts of a kind of step; looks up, touches nothing
+    "staddle.plan.looks": {"Card", "Signature"},
+    "staddle.plan.orders": {"Plan", "Step"},
+    "staddle.proof.junit": {"junit_text"},  # pure: a proof as text
+    "staddle.proof.model": {"Proof"},
+    "staddle.proof.observe": {"planned_probes"},  # pure: tells what would be looked at
+    "staddle.rollout.journal": {"Entry"},
+    "staddle.rollout.run": {"Run"},
+    "staddle.rollout.states": {"Event", "State"},
+    "staddle.trust.secrets": {"Secret"},
+}
+"""What the command line takes from ranks 1 to 5: values and pure functions. Whatever does something is jobs/'s to call."""
+
+MODULES = sorted(SOURCE.rglob("*.py"))
+
+
+def own_imports(tree: ast.AST) -> Iterator[tuple[ast.Import | ast.ImportFrom, str]]:
+    """Every import of a module of ours, with the module's full name."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((node, alias.name) for alias in node.names if alias.name.split(".")[0] == "staddle")
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "staddle":
+            for alias in node.names:
+                deeper = (SOURCE.parent / (node.module or "").replace(".", "/") / alias.name).with_suffix("")
+                is_module = deeper.is_dir() or deeper.with_suffix(".py").is_file()
+                yield node, f"{node.module}.{alias.name}" if is_module else str(node.module)
+
+
+def faults_of(path: Path, text: str) -> list[str]:
+    """Everything by which one module breaks the rules; () for most."""
+    name = path.relative_to(SOURCE)
+    room = name.parts[0] if len(name.parts) > 1 else ""
+    tree = ast.parse(text)
+    faults = [
+        f"line {n.lineno}: a relative import"
+        for n in ast.walk(tree)
+        if isinstance(n, ast.ImportFrom) and n.level
+    ]
+    top = {id(node) for node in ast.walk(tree) if isinstance(node, ast.Import | ast.ImportFrom)} - {
+        id(inner)
+        for function in ast.walk(tree)
+        if isinstance(function, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda)
+        for inner in ast.walk(function)
+    }
+    for node, module in own_imports(tree):
+        target = module.split(".")[1] if "." in module else ""
+        at = f"line {node.lineno}: {module}"
+        if id(node) not in top and module not in INSIDE_A_FUNCTION.get(name.as_posix(), set()):
+            faults.append(f"{at} is imported inside a function")
+        if room == "standin":
+            faults += [f"{at}: the stand-in imports nothing of ours"] * (target != "standin")
+        elif target and target not in RANK:
+            faults.append(f"{at} is of no known room")
+        elif target and target != room and RANK[target] >= RANK.get(room, 0):
+            faults.append(f"{at} is not below {room}")
+        if room == "cli" and target and 1 <= RANK.get(target, 99) <= 5 and isinstance(node, ast.ImportFrom):
+            more = {alias.name for alias in node.names} - FROM_BELOW_JOBS.get(module, set())
+            faults += [f"{at}: {', '.join(sorted(more))} is for jobs/ to call"] * bool(more)
+    return faults
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: path.relative_to(SOURCE).as_posix())
+def test_imports_point_to_a_lower_rank(path: Path) -> None:
+    assert faults_of(path, path.read_text(encoding="utf-8")) == []
+
+
+def test_every_room_has_a_rank_and_every_rank_has_its_room() -> None:
+    rooms = {path.parent.name for path in SOURCE.glob("*/__init__.py")}
+    assert rooms == {*RANK, "standin"}
+
+
+def test_modules_are_loaded_by_name_in_one_place_only() -> None:
+    # A name in a text would pass the test above; only the scan of kinds/ loads modules that way.
+    loaders = [
+        path.relative_to(SOURCE).as_posix()
+        for path in MODULES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if (isinstance(node, ast.Attribute) and node.attr in ("import_module", "__import__"))
+        or (isinstance(node, ast.Name) and node.id in ("import_module", "__import__"))
+    ]
+    assert loaders == ["plan/kind.py"]
+
+
+@pytest.mark.parametrize(
+    ("where", "text", "fault"),
+    [
+        ("kernel/x.py", "from staddle.trust.secrets import Secret", "is not below kernel"),
+        ("estate/x.py", "import staddle.package.model", "is not below estate"),
+        ("estate/x.py", "from staddle import package", "is not below estate"),
+        ("plan/x.py", "from ..kernel import Fault", "a relative import"),
+        ("jobs/x.py", "def f():\n    from staddle.kernel import Fault", "imported inside a function"),
+        ("plan/other.py", "def f():\n    from staddle.plan import kinds", "imported inside a function"),
+        ("jobs/x.py", "from staddle.helpers import go", "of no known room"),
+        ("standin/x.py", "from staddle.kernel import Fault", "imports nothing of ours"),
+        ("cli/x.py", "from staddle.estate.tables import survey_estate", "is for jobs/ to call"),
+    ],
+)
+def test_the_check_sees_what_it_is_for(where: str, text: str, fault: str) -> None:
+    faults = faults_of(SOURCE / where, text)
+    assert any(fault in told for told in faults), faults
