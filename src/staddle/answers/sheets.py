@@ -1,0 +1,131 @@
+"""The answer sheet of one member: everything about it that a person would type, for paper and screen.
+
+A sheet is data; text, CSV and HTML are made from it. A secret never stands on a sheet, only the name under which
+the strongbox holds it.
+"""
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from importlib import resources
+from typing import Final
+
+from staddle.answers.model import AnswerRow
+from staddle.kernel.cautions import CAUTIONS
+
+__all__ = ["Sheet", "SheetRow", "SheetSection", "answer_sections", "sheet_csv", "sheet_html", "sheet_text"]
+
+_WIDTH: Final = 96
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetRow:
+    """One line: what is asked, the value to type, and where it comes from ("" where it needs no reason)."""
+
+    label: str
+    value: str
+    key: str = ""
+    reason: str = ""
+    is_secret: bool = False
+    is_open: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetSection:
+    """Rows under a heading, in the order in which a person meets them."""
+
+    title: str
+    rows: tuple[SheetRow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """One member's sheet. ``number`` of ``count`` stands in the title block."""
+
+    job: str
+    cluster: str
+    change: str
+    member: str
+    drawn: str
+    made_on: date
+    number: int
+    count: int
+    sections: tuple[SheetSection, ...]
+
+
+def answer_sections(rows: Sequence[AnswerRow]) -> tuple[SheetSection, ...]:
+    """The answers by the package's categories, in its order. Returns: () for no questions."""
+    sections: list[SheetSection] = []
+    for row in rows:
+        title = row.category or "Questions"
+        line = SheetRow(
+            label=row.label or row.key,
+            value=_shown(row),
+            key=row.key,
+            reason=row.reason,
+            is_secret=bool(row.secret),
+            is_open=row.is_open,
+        )
+        if sections and sections[-1].title == title:
+            sections[-1] = SheetSection(title=title, rows=(*sections[-1].rows, line))
+        else:
+            sections.append(SheetSection(title=title, rows=(line,)))
+    return tuple(sections)
+
+
+def _shown(row: AnswerRow) -> str:
+    if row.is_open:
+        return "OPEN: nothing answers this yet"
+    if row.secret:
+        return f"secret: in the strongbox as {row.secret}"
+    return row.value if row.value else "(leave empty)"
+
+
+def sheet_text(sheet: Sheet) -> str:
+    """The sheet as plain text, at most 96 columns where the values allow it."""
+    lines = [
+        "=" * _WIDTH,
+        f"ANSWER SHEET {sheet.number} of {sheet.count}   {sheet.member}",
+        f"cluster {sheet.cluster}   job {sheet.job}   change {sheet.change or 'none given'}   drawn {sheet.drawn}, {sheet.made_on}",
+        "=" * _WIDTH,
+    ]
+    width = max((len(row.label) for section in sheet.sections for row in section.rows), default=0)
+    for section in sheet.sections:
+        lines += ["", section.title]
+        for row in section.rows:
+            lines.append(f"  [ ] {row.label:<{width}}  {row.value}")
+            if row.reason:
+                lines.append(f"      {'':<{width}}  ({row.reason})")
+    lines += ["", "typed by ____________________   checked by ____________________   date ____________", ""]
+    lines += [f"* {caution}" for caution in CAUTIONS]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def sheet_csv(sheet: Sheet) -> str:
+    """The sheet as CSV (RFC 4180), one row a line, with its section and where it comes from."""
+    sink = io.StringIO()
+    writer = csv.writer(sink, lineterminator="\r\n")  # RFC 4180 §2.1
+    writer.writerow(("member", "section", "label", "key", "value", "from"))
+    for section in sheet.sections:
+        for row in section.rows:
+            cells = (sheet.member, section.title, row.label, row.key, row.value, row.reason)
+            writer.writerow(_inert(cell) for cell in cells)
+    return sink.getvalue()
+
+
+def _inert(cell: str) -> str:
+    # A cell that begins like this is a formula to spreadsheet programs, whatever the standard says.
+    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
+
+
+def sheet_html(sheets: Sequence[Sheet]) -> str:
+    """All sheets as one page that fetches nothing; every text is escaped; prints one sheet a page."""
+    from jinja2 import Environment, StrictUndefined  # a quarter of the time that a command takes to start
+
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    text = resources.files("staddle.answers").joinpath("sheets.html.j2").read_text(encoding="utf-8")
+    return environment.from_string(text).render(sheets=sheets, cautions=CAUTIONS)

@@ -1,0 +1,28 @@
+"""The command sheets: answer sheets and zone files."""
+
+from staddle.cli.options import Options
+from staddle.cli.screen import Screen
+from staddle.jobs.sheets import make_sheets
+from staddle.kernel import SystemClock
+from staddle.kernel.cautions import CAUTIONS
+
+__all__ = ["sheets"]
+
+
+def sheets(*, options: Options = Options()) -> int:  # noqa: B008  frozen
+    """Write an answer sheet for each member (text, CSV, HTML), and the zone files to ask for.
+
+    Example: staddle sheets
+    """
+    screen = Screen("sheets", as_json=options.json)
+    report = make_sheets(options.folder(), SystemClock().now())
+    screen.show(f"{len(report.sheets)} answer sheets, {len(report.open_questions)} open questions")
+    if not report.placed:
+        screen.show("hosts are blank: no valid placement is settled (staddle place --settle)")
+    for member, label, why in report.open_questions:
+        screen.show(f"  open: {member}: {label}: {why}")
+    screen.show("written: " + ", ".join(report.files))
+    for caution in CAUTIONS:
+        screen.say(caution)
+    screen.document("open questions" if report.open_questions else "complete", report)
+    return 0

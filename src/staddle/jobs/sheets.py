@@ -1,0 +1,126 @@
+"""sheets: an answer sheet for each member, and the zone files to ask for."""
+
+import getpass
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from staddle.addressing.zones import forward_zone, reverse_zones
+from staddle.answers.sheets import (
+    Sheet,
+    SheetRow,
+    SheetSection,
+    answer_sections,
+    sheet_csv,
+    sheet_html,
+    sheet_text,
+)
+from staddle.design.model import Member
+from staddle.jobs.folder import JobFolder, write_text
+from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.rollout import answers_of
+from staddle.kernel import format_binary
+from staddle.placement.model import Seat
+
+__all__ = ["SheetsReport", "make_sheets"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetsReport:
+    """The sheets, the open questions as (member, label, why), and the files that were written."""
+
+    sheets: tuple[Sheet, ...]
+    open_questions: tuple[tuple[str, str, str], ...]
+    files: tuple[str, ...]
+    placed: bool
+
+
+def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
+    """Write sheets/ of a job: text, CSV and HTML, and its zones. Without a settled placement hosts stay blank.
+
+    Raises: InputRefused: the job has faults, or answers that the package does not allow.
+    """
+    job = gather(folder, now)
+    answers = answers_of(job)
+    seats = {seat.member: seat for seat in job.valid_seats() or ()}
+    sheets = tuple(
+        _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
+        for number, member in enumerate(job.design.members, 1)
+    )
+    files: dict[str, str] = {"answers.html": sheet_html(sheets)}
+    for sheet in sheets:
+        files[f"{sheet.member}.txt"] = sheet_text(sheet)
+        files[f"{sheet.member}.csv"] = sheet_csv(sheet)
+    addresses = job.get_addresses()
+    for zone in (forward_zone(addresses), *reverse_zones(addresses)):
+        files[f"zone-{zone.name}.txt"] = zone.text()
+    for name, text in files.items():
+        write_text(folder.sheets / name, text)
+    return SheetsReport(
+        sheets=sheets,
+        open_questions=tuple(
+            (one.member, row.label, row.reason) for one in answers.members for row in one.open_rows()
+        ),
+        files=tuple(f"sheets/{name}" for name in files),
+        placed=bool(seats),
+    )
+
+
+def _sheet(
+    job: Gathered,
+    member: Member,
+    seats: Mapping[str, Seat],
+    answers: tuple[SheetSection, ...],
+    number: int,
+    now: datetime,
+) -> Sheet:
+    return Sheet(
+        job=job.design.job.name,
+        cluster=job.design.job.cluster,
+        change=job.design.job.change,
+        member=member.name,
+        drawn=job.design.job.engineer or getpass.getuser(),
+        made_on=now.date(),
+        number=number,
+        count=len(job.design.members),
+        sections=(
+            SheetSection(title="Machine", rows=_machine(job, member, seats.get(member.name))),
+            SheetSection(title="Networks", rows=_networks(job, member)),
+            *answers,
+        ),
+    )
+
+
+def _machine(job: Gathered, member: Member, seat: Seat | None) -> tuple[SheetRow, ...]:
+    hardware = job.package.get_hardware(member.size or job.size_id)
+    rows = [
+        SheetRow(label="Name", value=member.name),
+        SheetRow(label="Host", value=seat.host if seat is not None else "not placed yet: staddle place"),
+        SheetRow(label="Size", value=hardware.size_id or "the only one"),
+        SheetRow(label="Processors", value=str(hardware.processors)),
+        SheetRow(label="Memory", value=format_binary(hardware.memory_bytes)),
+    ]
+    pools = dict(seat.disks) if seat is not None else {}
+    allocations = {choice.disk: choice.allocation for choice in job.design.storage.disks}
+    for device in hardware.disks:
+        disk = job.package.get_disk(device.disk_id)
+        capacity = format_binary(disk.capacity_for(hardware.size_id))
+        allocation = allocations.get(device.disk_id, job.design.storage.allocation)
+        where = f" on {pools[device.disk_id]}" if device.disk_id in pools else ""
+        rows.append(SheetRow(label=f"Disk {device.disk_id}", value=f"{capacity}, {allocation}{where}"))
+    return tuple(rows)
+
+
+def _networks(job: Gathered, member: Member) -> tuple[SheetRow, ...]:
+    mine = job.get_addresses().get_member(member.name)
+    rows = [SheetRow(label="Name in DNS", value=mine.full_name)]
+    rows += [
+        SheetRow(
+            label=f"{one.package_network}",
+            value=f"{one.estate_network}: {one.address}/{one.prefix_length}"
+            + (f", gateway {one.gateway}" if one.gateway else "")
+            + (f", VLAN {one.vlan}" if one.vlan is not None else ""),
+        )
+        for one in mine.addresses
+    ]
+    return tuple(rows)
