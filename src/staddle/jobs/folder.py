@@ -7,7 +7,7 @@ from typing import Final
 
 from staddle.kernel import InputRefused, OutsideFailed
 
-__all__ = ["JobFolder", "find_job", "write_text"]
+__all__ = ["JobFolder", "find_job", "write_bytes", "write_text"]
 
 _IGNORED: Final = "private/\njournal.sqlite*\n"
 
@@ -95,12 +95,17 @@ def find_job(root: Path) -> JobFolder:
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a text file whole or not at all. Raises: OutsideFailed: the file system refuses."""
+    """Write a text file as UTF-8, whole or not at all. Raises: OutsideFailed: the file system refuses."""
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all. Raises: OutsideFailed: the file system refuses."""
     fresh = path.with_name(f".new-{path.name}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with fresh.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with fresh.open("wb") as file:
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
         fresh.rename(path)

@@ -1,6 +1,5 @@
 """prove: look at the cluster from every member until two rounds in a row agree, and keep what was seen."""
 
-import asyncio
 from datetime import timedelta
 from typing import Final
 
@@ -8,14 +7,15 @@ from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import gather
 from staddle.jobs.rollouts import REHEARSAL, ROLLOUT, OpenRollout, last_rollout, open_journal
 from staddle.jobs.toolbox import expected_of
-from staddle.kernel import Clock, NotAllowed, SystemRandom, pretty_json
+from staddle.kernel import Clock, NotAllowed, SystemRandom, from_json, pretty_json
 from staddle.proof.junit import junit_text
 from staddle.proof.model import Expected, Proof
 
-__all__ = ["keep_proof", "open_proof", "prove"]
+__all__ = ["keep_proof", "kept_proof", "open_proof", "prove"]
 
 _ROUNDS: Final = 2
 _DEADLINE: Final = timedelta(seconds=30)
+_PAUSE_S: Final = 0.2
 
 
 def open_proof(
@@ -73,7 +73,7 @@ async def prove(rollout: OpenRollout) -> Proof:
             return _with_rounds(proof, good)
         if rollout.clock.now() >= give_up:
             return _with_rounds(proof, good)
-        await asyncio.sleep(0.2)
+        await rollout.clock.sleep(_PAUSE_S)
 
 
 def _with_rounds(proof: Proof, rounds: int) -> Proof:
@@ -94,3 +94,14 @@ def keep_proof(folder: JobFolder, rollout_id: str, proof: Proof) -> tuple[str, .
     write_text(place / "proof.json", pretty_json(proof))
     write_text(place / "proof.junit.xml", junit_text(proof))
     return tuple(str((place / name).relative_to(folder.root)) for name in ("proof.json", "proof.junit.xml"))
+
+
+def kept_proof(folder: JobFolder, rollout_id: str) -> Proof | None:
+    """The newest proof of a rollout as it was kept; None if there is none.
+
+    Raises: InputRefused: the file is not what was written.
+    """
+    path = folder.records / rollout_id / "proof.json"
+    if not path.exists():
+        return None
+    return from_json(path.read_bytes(), Proof, where=str(path.relative_to(folder.root)))

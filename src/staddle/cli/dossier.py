@@ -1,0 +1,29 @@
+"""The command dossier: the record for people."""
+
+from staddle.cli.options import Options
+from staddle.cli.screen import Screen
+from staddle.jobs.dossier import make_dossier
+from staddle.kernel import SystemClock
+from staddle.kernel.cautions import CAUTIONS
+
+__all__ = ["dossier"]
+
+
+def dossier(*, revision: str = "A", options: Options = Options()) -> int:  # noqa: B008  frozen
+    """Write the record for people, as PDF and HTML: job, package, findings, placement, sheets, journal, proof.
+
+    Example: staddle dossier --revision B
+
+    Parameters
+    ----------
+    revision
+        What stands in the title block.
+    """
+    screen = Screen("dossier", as_json=options.json)
+    made = make_dossier(options.folder(), SystemClock().now(), revision=revision)
+    screen.show(made.report.status)
+    screen.show("written: " + ", ".join(made.files))
+    for caution in CAUTIONS:
+        screen.say(caution)
+    screen.document("written", {"status": made.report.status, "files": made.files})
+    return 0

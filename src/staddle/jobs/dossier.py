@@ -1,0 +1,135 @@
+"""dossier: the record of a job for people, as PDF and HTML, with the placement's drawing beside it."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from staddle.dossier.gathering import (
+    journal_record,
+    package_facts,
+    pinned_inputs,
+    placement_record,
+    sheet_from_order,
+)
+from staddle.dossier.html import html_text
+from staddle.dossier.model import JobFacts, JournalRecord, NotLooked, PlacementRecord, Report, Signatory
+from staddle.dossier.pdf import pdf_bytes
+from staddle.dossier.picture import picture_svg
+from staddle.jobs.folder import JobFolder, write_bytes, write_text
+from staddle.jobs.gather import Gathered
+from staddle.jobs.journal import JournalReport, report_of
+from staddle.jobs.prove import kept_proof
+from staddle.jobs.review import ReviewReport, review_job
+from staddle.jobs.rollouts import last_rollout, open_journal
+from staddle.package import verify_package
+from staddle.placement.data import Tables
+from staddle.placement.explain import explain
+from staddle.placement.model import Placement
+from staddle.rollout.states import State
+
+__all__ = ["DossierReport", "make_dossier", "report_of_job"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DossierReport:
+    """The report, and the files that were written, below the job folder."""
+
+    report: Report
+    files: tuple[str, ...]
+
+
+def make_dossier(folder: JobFolder, now: datetime, *, revision: str) -> DossierReport:
+    """Write records/dossier.pdf and .html and records/placement.svg from what is known now.
+
+    Raises: InputRefused: the job cannot be read.
+    """
+    report = report_of_job(folder, now, revision=revision)
+    write_bytes(folder.records / "dossier.pdf", pdf_bytes(report))
+    write_text(folder.records / "dossier.html", html_text(report))
+    files = ["records/dossier.pdf", "records/dossier.html"]
+    if report.placement is not None:
+        write_text(folder.records / "placement.svg", picture_svg(report))
+        files.append("records/placement.svg")
+    return DossierReport(report=report, files=tuple(files))
+
+
+def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
+    """Everything that the record says, from design, estate, package, findings, placement, journal and proof."""
+    review = review_job(folder, now)
+    job = review.job
+    verified = verify_package(job.package_path)
+    store = open_journal(folder)
+    head = last_rollout(store, job.design.job.name)
+    journal = None if head is None else report_of(store, head)
+    store.close()
+    facts = package_facts(
+        job.package,
+        file_name=job.package_path.name,
+        file_bytes=job.package_path.stat().st_size,
+        sha256=verified.package_sha256,
+        chosen_size=job.size_id,
+        licence_accepted_by=job.design.package.licence_accepted_by,
+        licence_accepted_on=job.design.package.licence_accepted_on,
+    )
+    return Report(
+        job=JobFacts(
+            job=job.design.job.name,
+            cluster=job.design.job.cluster,
+            owner=job.design.job.owner,
+            engineer=job.design.job.engineer,
+            change=job.design.job.change,
+        ),
+        revision=revision,
+        made_at=now,
+        status=_status(job, review, journal),
+        package=facts,
+        pinned=() if head is None else pinned_inputs(head),
+        kept=review.review.kept,
+        waived=review.review.waived,
+        not_looked=tuple(NotLooked(rule=rule, why=why) for rule, why in review.review.not_looked),
+        placement=_placement(job),
+        surveyed=job.reading.estate.surveyed,
+        surveyed_by=job.reading.estate.surveyed_by,
+        sheets=() if head is None else tuple(sheet_from_order(order) for order in head.plan.members),
+        journal=None if journal is None else _journal(journal),
+        proof=None if head is None else kept_proof(folder, head.rollout_id),
+        signatories=(
+            Signatory(role="carried out", name=job.design.job.engineer),
+            Signatory(role="checked"),
+            Signatory(role="accepted"),
+        ),
+    )
+
+
+def _journal(journal: JournalReport) -> JournalRecord:
+    return journal_record(journal.head, journal.entries)
+
+
+def _placement(job: Gathered) -> PlacementRecord | None:
+    if job.problem is None or job.settled is None or job.valid_seats() is None:
+        return None
+    _, passed_over = explain(Tables(job.problem), job.settled.seats, next_best={})
+    placement = Placement(seats=job.settled.seats, reasons=job.settled.reasons, passed_over=passed_over)
+    return placement_record(
+        job.reading.estate,
+        job.problem,
+        placement,
+        settled_by=job.settled.settled_by,
+        settled_on=job.settled.settled_on,
+    )
+
+
+def _status(job: Gathered, review: ReviewReport, journal: JournalReport | None) -> str:
+    stops = sum(finding.severity == "stop" for finding in review.review.kept)
+    if journal is not None:
+        run, name = journal.run, f"{journal.head.purpose} {journal.head.rollout_id}"
+        if run.backed_out:
+            return f"The {name} was backed out."
+        if run.sealed:
+            return f"The {name} is sealed: every step was seen done."
+        done = len(run.in_state(State.SEEN_DONE))
+        return f"The {name} stands at {done} of {len(run.plan.steps)} steps."
+    if stops:
+        return f"Not ready: {stops} findings stop the rollout."
+    if job.valid_seats() is None:
+        return "Not ready: no placement is settled."
+    return "Ready: placed and settled, nothing was carried out yet."
