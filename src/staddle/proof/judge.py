@@ -1,6 +1,11 @@
-"""Judging one observation against what is expected: every comparison becomes a check. Pure."""
+"""Judging one observation against what is expected: every comparison becomes a check. Pure.
 
-from collections.abc import Iterator
+What was not looked at is a check that is not good: an observation that lacks a member, a write or a read proves less
+than was asked for, and must not pass for a proof.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
 
 from staddle.plan.ports import View
 from staddle.proof.model import Check, Expected, ExpectedMember, MemberSaw, Observation, Proof, Sight
@@ -11,26 +16,30 @@ __all__ = ["judge"]
 def judge(expected: Expected, seen: Observation, *, rounds: int = 1) -> Proof:
     """The proof that an observation gives.
 
-    Args: seen: one MemberSaw for each expected member, same order; rounds: looks in a row that agreed.
+    Args: seen: what was seen of the expected members; rounds: looks in a row that agreed.
     Returns: a proof with at least one check for each member; good only if all checks are.
     """
-    checks = list(_checks(expected, seen))
+    by_member = {saw.member: saw for saw in seen.members}
+    saws = [
+        by_member.get(m.member, MemberSaw(member=m.member, why="not looked at")) for m in expected.members
+    ]
+    checks = list(_checks(expected, saws, seen))
     return Proof(
         at=seen.at,
         cluster=expected.cluster,
         good=all(check.good for check in checks),
         rounds=rounds,
         checks=tuple(checks),
-        sights=tuple(_sights(expected, seen)),
+        sights=tuple(_sights(expected, saws)),
         exchanges=seen.exchanges,
     )
 
 
-def _checks(expected: Expected, seen: Observation) -> Iterator[Check]:
-    for wanted, saw in zip(expected.members, seen.members, strict=True):
+def _checks(expected: Expected, saws: Sequence[MemberSaw], seen: Observation) -> Iterator[Check]:
+    for wanted, saw in zip(expected.members, saws, strict=True):
         yield from _of_member(expected, wanted, saw)
-    yield from _of_views(expected, seen)
-    yield from _of_exchanges(seen)
+    yield from _of_views(expected, saws)
+    yield from _of_exchanges(expected, seen)
 
 
 def _check(name: str, subject: str, wanted: object, found: object) -> Check:
@@ -75,25 +84,30 @@ def _of_member(expected: Expected, wanted: ExpectedMember, saw: MemberSaw) -> It
     )
 
 
-def _of_views(expected: Expected, seen: Observation) -> Iterator[Check]:
-    views = {saw.member: saw.view for saw in seen.members if saw.view is not None}
-    for saw in seen.members:
+def _of_views(expected: Expected, saws: Sequence[MemberSaw]) -> Iterator[Check]:
+    views = {saw.member: saw.view for saw in saws if saw.view is not None}
+    for saw in saws:
         if saw.view is None:
             yield Check(
                 name="view", subject=saw.member, good=False, expected="its view", seen=saw.why or "none given"
             )
-    if not views:
-        return
-    first, reference = next(iter(views.items()))
+    # What most see is the measure, so that the odd one out is named and not those that differ from it.
+    cluster_id = _most([view.cluster_id for view in views.values()])
+    leader = _most([view.leader or "none" for view in views.values()])
     deputy = next((m.fqdn for m in expected.members if m.leads == "second"), "")
     for member, view in views.items():
         yield _check("cluster's name", member, expected.cluster, view.cluster)
-        yield _check(f"same cluster as {first}", member, reference.cluster_id, view.cluster_id)
-        yield _check(f"same leader as {first}", member, reference.leader or "none", view.leader or "none")
+        yield _check("same cluster as the others", member, cluster_id, view.cluster_id)
+        yield _check("same leader as the others", member, leader, view.leader or "none")
         # After a take-over the deputy leads, and whoever follows it is the appliance's to say.
         if deputy and view.leader != deputy:
             yield _check("deputy", member, deputy, view.deputy or "none")
         yield from _of_one_view(expected, member, view)
+
+
+def _most(values: Sequence[str]) -> str:
+    """The value that most have; of equally many, the one that comes first. "" for no values."""
+    return Counter(values).most_common(1)[0][0] if values else ""
 
 
 def _of_one_view(expected: Expected, member: str, view: View) -> Iterator[Check]:
@@ -105,8 +119,8 @@ def _of_one_view(expected: Expected, member: str, view: View) -> Iterator[Check]
         seen=view.leader or "none",
     )
     listed = {m.name: m for m in view.members}
-    wanted = {m.fqdn for m in expected.members}
-    yield _check("lists the members of the design", member, _names(wanted), _names(set(listed)))
+    wanted = _names([m.fqdn for m in expected.members])
+    yield _check("lists the members of the design", member, wanted, _names([m.name for m in view.members]))
     for other in expected.members:
         found = listed.get(other.fqdn)
         if found is None:
@@ -116,27 +130,42 @@ def _of_one_view(expected: Expected, member: str, view: View) -> Iterator[Check]
         yield _check(f"hears {other.member}", member, True, found.heard)
 
 
-def _names(names: set[str]) -> str:
+def _names(names: Sequence[str]) -> str:
     return ", ".join(sorted(names))
 
 
-def _of_exchanges(seen: Observation) -> Iterator[Check]:
-    for exchange in seen.exchanges:
+def _of_exchanges(expected: Expected, seen: Observation) -> Iterator[Check]:
+    exchanges = {exchange.writer: exchange for exchange in seen.exchanges}
+    names = [m.member for m in expected.members]
+    for writer in names:
+        exchange = exchanges.get(writer)
+        if exchange is None:
+            yield _check("a write through it", writer, "acknowledged", "not tried")
+            continue
         wrote = "acknowledged" if exchange.written else exchange.why or "not acknowledged"
-        yield _check("a write through it", exchange.writer, "acknowledged", wrote)
+        yield Check(
+            name="a write through it",
+            subject=writer,
+            good=exchange.written,
+            expected="acknowledged",
+            seen=wrote,
+        )
         if not exchange.written:
             continue
-        for reader, value in exchange.reads:
-            yield _check(
-                f"a read of what {exchange.writer} wrote",
-                reader,
-                exchange.value,
-                "nothing" if value is None else value,
+        reads = dict(exchange.reads)
+        for reader in [name for name in names if name != writer] or names:
+            value = reads.get(reader, "not tried")
+            yield Check(
+                name=f"a read of what {writer} wrote",
+                subject=reader,
+                good=value == exchange.value,
+                expected=exchange.value,
+                seen="nothing" if value is None else value,
             )
 
 
-def _sights(expected: Expected, seen: Observation) -> Iterator[Sight]:
-    for viewer, saw in zip(expected.members, seen.members, strict=True):
+def _sights(expected: Expected, saws: Sequence[MemberSaw]) -> Iterator[Sight]:
+    for viewer, saw in zip(expected.members, saws, strict=True):
         listed = {} if saw.view is None else {m.name: m for m in saw.view.members}
         for viewed in expected.members:
             found = listed.get(viewed.fqdn)
