@@ -16,7 +16,7 @@ import pytest
 from lxml import etree
 
 from staddle.dossier.contents import contents
-from staddle.dossier.model import JobFacts, Report
+from staddle.dossier.model import AnswerSheet, JobFacts, Report, SheetSection
 from staddle.dossier.pdf import pdf_bytes
 from tests.dossier.reports import AT, NAMES, bad_proof, digest, fingerprint, journal, report
 
@@ -118,18 +118,26 @@ def test_no_two_words_overlap_on_any_sheet(poppler: str, entries: int) -> None:
     assert touching == []
 
 
-def test_nothing_leaves_the_frame_however_long_the_names(poppler: str) -> None:
-    long = "ousemoor-levels-" * 25
+@pytest.mark.parametrize("long", ["ousemoor-levels-" * 25, "W" * 400, "levels " * 60 + "end"])
+def test_nothing_leaves_the_frame_however_long_the_names(poppler: str, long: str) -> None:
     names = tuple(f"{'log' * 21}-{n}" for n in range(3))
     made = replace(
         report(names),
         job=JobFacts(job=long, cluster=long, owner=long, engineer=long, change=long),
         status=long,
         revision=long,
+        kept=(replace(report().kept[0], rule=long, what=long, mend=long, where=long),),
+        journal=replace(
+            journal(3), lines=tuple(replace(line, step=long, actor=long) for line in journal(3).lines)
+        ),
+        sheets=(
+            AnswerSheet(title=long, sections=(SheetSection(title=long, rows=((long, long),)),)),
+            *report().sheets,
+        ),
     )
     pdf = pdf_bytes(made)
     pages = _pages(pdf, poppler)
-    assert long in _flat("".join(pages)).replace(" ", "")
+    assert long.replace(" ", "") in _flat("".join(pages)).replace(" ", "")
     for page, word, (left, top, right, bottom), (across, high) in _words(pdf, poppler):
         # ISO 5457: 20 mm on the left, 10 mm elsewhere; 2.8346 points a millimetre.
         assert left >= 20 * 2.8346 - 0.5, (page, word)
