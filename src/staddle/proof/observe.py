@@ -5,7 +5,8 @@ overwrite and a historian's own data is never touched.
 """
 
 import asyncio
-from collections.abc import Mapping, Sequence
+from collections.abc import Awaitable, Mapping, Sequence
+from typing import TypeVar
 
 from staddle.kernel import Clock, StaddleError
 from staddle.plan.looks import NotYet
@@ -17,6 +18,8 @@ from staddle.trust.fingerprints import fingerprint_of
 __all__ = ["KEY_PREFIX", "observe", "planned_probes"]
 
 KEY_PREFIX = "staddle-proof-"
+
+T = TypeVar("T")
 
 
 def planned_probes(expected: Expected) -> tuple[str, ...]:
@@ -59,21 +62,24 @@ async def _member(wanted: ExpectedMember, target: Target, appliance: Appliance, 
         return MemberSaw(member=wanted.member, why=der.why)
     fingerprint = fingerprint_of(der).text
     covers = covers_name(facts_of(der), wanted.fqdn)
-    try:
-        health = await appliance.health(target)
-        view = await appliance.view(target)
-    except StaddleError as exc:
-        why = exc.faults[0].what
-        return MemberSaw(member=wanted.member, wire_fingerprint=fingerprint, covers_name=covers, why=why)
-    not_yet = [found.why for found in (health, view) if isinstance(found, NotYet)]
+    # Each by itself: a member that refuses our password still tells of itself, and that is worth seeing.
+    health = await _told(appliance.health(target))
+    view = await _told(appliance.view(target))
     return MemberSaw(
         member=wanted.member,
         health=None if isinstance(health, NotYet) else health,
         view=None if isinstance(view, NotYet) else view,
         wire_fingerprint=fingerprint,
         covers_name=covers,
-        why="; ".join(not_yet),
+        why="; ".join(dict.fromkeys(found.why for found in (health, view) if isinstance(found, NotYet))),
     )
+
+
+async def _told(asking: Awaitable[T | NotYet]) -> T | NotYet:
+    try:
+        return await asking
+    except StaddleError as exc:
+        return NotYet(why=exc.faults[0].what)
 
 
 async def _exchange(
