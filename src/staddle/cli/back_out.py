@@ -24,9 +24,11 @@ def back_out(
     destroy: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
-    """Take back exactly what the newest rollout made: only what carries our tag and stands in the journal.
+    """Take back exactly what a rollout made.
 
-    Says first what would be taken back and what cannot be. Example: staddle back-out --rehearsal
+    Of the newest rollout, and only what carries our tag and stands in the journal. Says first what would be taken back and what cannot be.
+
+    Example: staddle back-out --rehearsal
 
     Parameters
     ----------
@@ -45,6 +47,7 @@ def back_out(
         return 0
     if not destroy and not confirm("Machines and disks listed above are destroyed. Go on?", yes=False):
         screen.show("nothing was changed")
+        screen.document("not confirmed", {"rollout": found.rollout.head.rollout_id})
         return 1
     with RunLines(screen, found.rollout.head.plan, "back-out") as lines:
         people = TerminalCards(
@@ -61,7 +64,8 @@ def back_out(
     )
     for step in left:
         screen.show(f"  {title_of(run.plan, step.step_id)}: {run.state(step.step_id)}")
-    screen.document("left" if left else "backed out", {"left": [step.step_id for step in left]})
+    rollout = {"rollout": found.rollout.head.rollout_id, "left": [step.step_id for step in left]}
+    screen.document("left" if left else "backed out", rollout)
     return 1 if left else 0
 
 

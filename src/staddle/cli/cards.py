@@ -1,7 +1,9 @@
 """A run card in the terminal: what a person does, the values to type, and their sign-off. One card at a time."""
 
 import asyncio
+import contextlib
 import sys
+import threading
 from collections.abc import Callable
 from datetime import datetime
 
@@ -18,7 +20,8 @@ __all__ = ["TerminalCards"]
 class TerminalCards:
     """The People port on a terminal.
 
-    Args: reveal: gives the secret of a name, shown only on the terminal and only on the card that needs it.
+    Args: reveal: gives the secret of a name, shown only on a terminal and only on the card that needs it: where
+        standard error goes into a file or a pipe it would be kept by whatever is at its other end.
     """
 
     def __init__(
@@ -47,8 +50,7 @@ class TerminalCards:
     async def _answered(self, step: Step, card: Card) -> Signature | None:
         self._number += 1
         self._show(step, card)
-        # One thread for the whole terminal: it is the only way to read a line from any kind of standard input.
-        line = await asyncio.to_thread(sys.stdin.readline)
+        line = await _line()
         if not line:
             self._gone = True
             return None
@@ -62,6 +64,11 @@ class TerminalCards:
     def _now(self) -> datetime:
         return self._clock.now()
 
+    def _secret(self, name: str) -> str:
+        if not self._screen.talk.is_terminal:
+            return "(secret: shown on a terminal only, and this is none)"
+        return f"{self._reveal(name).unsafe_reveal()}   (secret: type it, do not write it down)"
+
     def _show(self, step: Step, card: Card) -> None:
         say = self._screen.say
         say()
@@ -73,10 +80,31 @@ class TerminalCards:
         for label, value in card.values:
             say(f"     {label:<{width}}  {value}")
         for label, name in card.secret_values:
-            say(
-                f"     {label:<{width}}  {self._reveal(name).unsafe_reveal()}   (secret: type it, do not write it down)"
-            )
+            say(f"     {label:<{width}}  {self._secret(name)}")
         if card.entry:
             say(f"Type the {card.entry}, or an empty line to leave it for later:")
         else:
             say('Done? A note or an empty line signs it; "later" leaves it:')
+
+
+async def _line() -> str:
+    """The next line of standard input, "" at its end.
+
+    The problem: a line can be read from every kind of standard input only by a call that blocks, and the loop's own
+    threads are waited for when it ends, so that Ctrl-C would hang until somebody presses Enter. A thread of our own
+    that dies with the process does not keep it; what it would still read belongs to nobody.
+    """
+    loop = asyncio.get_running_loop()
+    read: asyncio.Future[str] = loop.create_future()
+
+    def settle(line: str) -> None:
+        if not read.done():
+            read.set_result(line)
+
+    def wait() -> None:
+        line = sys.stdin.readline()
+        with contextlib.suppress(RuntimeError):  # the loop has ended meanwhile
+            loop.call_soon_threadsafe(settle, line)
+
+    threading.Thread(target=wait, daemon=True).start()
+    return await read

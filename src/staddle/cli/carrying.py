@@ -29,6 +29,7 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
         random=SystemRandom(),
         actor=actor,
         progress=lambda step_id, done, total: holder[0].transferred(step_id, done, total),
+        pin=not dry_run,
     )
     _say_first(screen, rollout)
     if dry_run:
@@ -50,7 +51,9 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
 
 def _say_first(screen: Screen, rollout: OpenRollout) -> None:
     plan = rollout.head.plan
-    screen.say(f"{rollout.head.rollout_id} on platform {rollout.platform.name}: {len(plan.steps)} steps")
+    screen.say(
+        f"{rollout.head.rollout_id} on platform {rollout.platform.name}: {len(plan.steps)} steps; times are UTC"
+    )
     if drifted := drifted_inputs(rollout):
         screen.say(
             f"changed since it began, and not taken up: {', '.join(drifted)}; it goes on with what was pinned"

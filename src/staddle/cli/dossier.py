@@ -10,7 +10,9 @@ __all__ = ["dossier"]
 
 
 def dossier(*, revision: str = "A", options: Options = Options()) -> int:  # noqa: B008  frozen
-    """Write the record for people, as PDF and HTML: job, package, findings, placement, sheets, journal, proof.
+    """Write the record for people, as PDF and HTML.
+
+    Job, package, findings, placement, answers, journal and proof.
 
     Example: staddle dossier --revision B
 

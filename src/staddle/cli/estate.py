@@ -14,7 +14,7 @@ __all__ = ["estate"]
 
 
 def estate(folder: Path, *, json: Annotated[bool, Parameter(negative=())] = False) -> int:
-    """Tell what the estate's tables say, what is left of hosts and pools, and who was promised what.
+    """Tell what the estate's tables say, what is left, and who was promised what.
 
     Example: staddle estate ousemoor
 

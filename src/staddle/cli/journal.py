@@ -18,7 +18,9 @@ def journal(
     export: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
-    """Tell what happened, step by step, with every entry's hash checked.
+    """Tell what happened, step by step, and export it.
+
+    Every entry's hash is computed anew and compared.
 
     Example: staddle journal --export
 

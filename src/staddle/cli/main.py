@@ -3,14 +3,16 @@
 Exit codes: 0 fine, 1 refused, failed or findings at or above --refuse-at, 2 wrong usage.
 """
 
+import difflib
 import os
 import sys
 from collections.abc import Sequence
 from typing import Final
 
-from cyclopts import App, CycloptsError
+from cyclopts import App, CycloptsError, UnknownCommandError
 
 from staddle import __version__
+from staddle.cli.screen import Screen, nobody_reads
 from staddle.kernel import StaddleError
 
 __all__ = ["COMMANDS", "main", "make_app", "run"]
@@ -32,8 +34,14 @@ COMMANDS: Final = {
 """In the order of the job. Each is a module of the same name in cli/ with a function of the same name."""
 
 
-def make_app() -> App:
-    """The command line, without having loaded any command."""
+_JOURNALLED: Final = ("rehearse", "rollout", "back-out")
+
+
+def make_app(called: str = "") -> App:
+    """The command line, without having loaded any command.
+
+    Args: called: the command whose own help is its function's docstring in full, with its example.
+    """
     app = App(
         name="staddle",
         help="Stand a clustered appliance on virtualisation hosts, and show that it stands.",
@@ -44,32 +52,48 @@ def make_app() -> App:
     )
     for order, (name, sentence) in enumerate(COMMANDS.items()):
         module = name.replace("-", "_")
-        app.command(f"staddle.cli.{module}:{module}", name=name, help=sentence, sort_key=order)
+        told = {} if name == called else {"help": sentence}
+        app.command(f"staddle.cli.{module}:{module}", name=name, sort_key=order, **told)
     return app
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and end the process with its exit code."""
-    sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
+    code = run(sys.argv[1:] if arguments is None else list(arguments))
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        nobody_reads(sys.stdout)
+    sys.exit(code)
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command. Returns: its exit code."""
+    called = next(iter(arguments), "")
+    screen = Screen(called, as_json="--json" in arguments)
     try:
-        return int(make_app()(list(arguments)) or 0)
+        return int(make_app(called)(list(arguments)) or 0)
     except CycloptsError as exc:
-        sys.stderr.write(f"error: {exc}\n  try:   staddle --help\n")
+        sys.stderr.write(_usage(exc, called))
         return 2
     except StaddleError as exc:
         sys.stderr.write(exc.text() + "\n")
+        screen.document("error", {"kind": type(exc).__name__, "faults": exc.faults})
         if os.environ.get("STADDLE_TRACEBACK"):
             raise
         return 1
     except KeyboardInterrupt:
-        sys.stderr.write("\nstopped; what was done is in the journal, the same command goes on\n")
+        rest = "; what was done is in the journal, the same command goes on" if called in _JOURNALLED else ""
+        sys.stderr.write(f"\nstopped{rest}\n")
+        screen.document("stopped", {})
         return 1
-    except BrokenPipeError:
-        os.dup2(
-            os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno()
-        )  # nobody reads on: that is not an error
-        return 0
+
+
+def _usage(exc: CycloptsError, called: str) -> str:
+    if isinstance(exc, UnknownCommandError):
+        # Told from the names alone: asking the error for its text would load every command.
+        near = difflib.get_close_matches(called, COMMANDS, n=1)
+        meant = f" Did you mean {near[0]}?" if near else ""
+        return f'error: there is no command "{called}".{meant}\n  try:   staddle --help\n'
+    command = f" {called}" if called in COMMANDS else ""
+    return f"error: {exc}\n  try:   staddle{command} --help\n"

@@ -20,7 +20,9 @@ def package(
     verify: bool = True,
     json: Annotated[bool, Parameter(negative=())] = False,
 ) -> int:
-    """Tell what a package holds: sizes, true disk bytes, networks, every question it will ask, licence, digests.
+    """Tell what a package holds, what it will ask, and whether it is intact.
+
+    Sizes, true disk bytes, networks, every question, licence texts, digests.
 
     Example: staddle package sluicelog-4.2.0.ova
 

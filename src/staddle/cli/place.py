@@ -1,18 +1,31 @@
 """The command place: where the members stand, and why."""
 
 import getpass
-from typing import Annotated
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Final
 
 from cyclopts import Parameter
 
 from staddle.cli.options import Options
-from staddle.cli.screen import Screen, confirm
+from staddle.cli.screen import WIDTH, Screen, confirm
 from staddle.jobs.place import Kept, PlaceReport, found_placement, settle
 from staddle.jobs.place import place as find_place
 from staddle.kernel import SystemClock
 from staddle.placement.model import BestShown, GoodWithBound, NoneExists, NotFoundInTime, Placement
 
 __all__ = ["place"]
+
+_MOST_NAMED: Final = 8
+
+_OUTCOMES: Final[Mapping[type, str]] = {
+    Kept: "kept",
+    BestShown: "best shown",
+    GoodWithBound: "good with a bound",
+    NoneExists: "none exists",
+    NotFoundInTime: "not found in the limit",
+}
+"""The outcomes of docs/json.md."""
 
 
 def place(
@@ -21,7 +34,9 @@ def place(
     anew: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
-    """Find hosts and pools for the members, tell why each, and settle it when you agree.
+    """Find hosts and pools for the members, tell why, and settle it.
+
+    A settled placement is kept while it is valid; after a change the one with the least movement is proposed.
 
     Example: staddle place --settle
 
@@ -35,22 +50,21 @@ def place(
     screen = Screen("place", as_json=options.json)
     now = SystemClock().now()
     report = find_place(options.folder(), now, anew=anew, progress=screen.say)
-    verdict = _verdict(report)
-    screen.show(verdict)
+    screen.show(_verdict(report))
+    outcome = _OUTCOMES[type(report.outcome)]
     placement = found_placement(report.outcome)
     if placement is None:
         _conflict(screen, report)
-        screen.document(type(report.outcome).__name__, report.outcome)
+        screen.document(outcome, {"found": report.outcome, "settled": False})
         return 1
     _seats(screen, placement)
-    if (
-        settle_it
-        and not isinstance(report.outcome, Kept)
-        and confirm("Settle this placement?", yes=options.yes)
-    ):
+    settled = isinstance(report.outcome, Kept)
+    if settle_it and not settled and confirm("Settle this placement?", yes=options.yes):
         settle(report, by=report.job.design.job.engineer or getpass.getuser(), on=now.date())
+        settled = True
+        screen.show()
         screen.show("settled in placement.yaml; it is kept while it is valid")
-    screen.document(type(report.outcome).__name__, report.outcome)
+    screen.document(outcome, {"found": report.outcome, "settled": settled})
     return 0
 
 
@@ -91,12 +105,60 @@ def _seats(screen: Screen, placement: Placement) -> None:
         for seat in placement.seats
     ]
     screen.table("seats", ("member", "host", "disks"), rows)
-    for title, lines in (
-        ("why here", placement.reasons),
-        ("passed over", tuple((p.host, p.reason) for p in placement.passed_over)),
+    if placement.reasons:
+        screen.show()
+        screen.show("why here")
+    for member, reason in placement.reasons:
+        screen.show(f"  {member}")
+        for part in reason.split("; "):
+            _hanging(screen, "    ", part)
+    for title, lines in _passed_over(placement):
+        screen.show()
+        screen.show(title)
+        for hosts, reason in lines:
+            _hanging(screen, "  ", f"{hosts}: {reason}")
+
+
+def _passed_over(placement: Placement) -> Iterator[tuple[str, list[tuple[str, str]]]]:
+    """What is said of the hosts that were not taken, as (title, lines): first what holds for every member, then the rest."""
+    groups: dict[tuple[str, ...], dict[str, str]] = {}
+    for row in placement.passed_over:
+        groups.setdefault(row.members, {})[row.host] = row.reason
+    common = (
+        set[tuple[str, str]]()
+        .union(*(rows.items() for rows in groups.values()))
+        .intersection(*(rows.items() for rows in groups.values()))
+    )
+    if len(groups) > 1 and common:
+        shared = {host: why for host, why in next(iter(groups.values())).items() if (host, why) in common}
+        yield "passed over for every member", _by_reason(shared)
+        groups = {
+            who: {h: w for h, w in rows.items() if (h, w) not in common} for who, rows in groups.items()
+        }
+    for members, rows in groups.items():
+        if rows:
+            yield f"passed over for {', '.join(members) or 'all members'}", _by_reason(rows)
+
+
+def _by_reason(rows: Mapping[str, str]) -> list[tuple[str, str]]:
+    hosts: dict[str, list[str]] = {}
+    for host, reason in rows.items():
+        hosts.setdefault(reason, []).append(host)
+    return [(_some(names), reason) for reason, names in hosts.items()]
+
+
+def _some(names: Sequence[str]) -> str:
+    rest = len(names) - _MOST_NAMED
+    return ", ".join(names[:_MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def _hanging(screen: Screen, indent: str, text: str) -> None:
+    for line in textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent + "    ",
+        break_long_words=False,
+        break_on_hyphens=False,
     ):
-        if lines:
-            screen.show()
-            screen.show(title)
-            for name, text in lines:
-                screen.show(f"  {name}: {text}")
+        screen.show(line)

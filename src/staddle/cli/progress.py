@@ -8,7 +8,7 @@ from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedCo
 
 from staddle.cli.screen import Screen
 from staddle.kernel import format_decimal
-from staddle.plan.kind import get_kind
+from staddle.plan.kind import BackOut, get_kind
 from staddle.plan.orders import Plan
 from staddle.rollout.journal import Entry
 from staddle.rollout.run import Run
@@ -70,13 +70,19 @@ class RunLines:
         self._bar.update(self._whole, completed=len(done), count=f"{len(done)} of {len(self._plan.steps)}")
         if entry.event in (Event.SEEN, Event.REFUSED, Event.LOST, Event.BACKED_OUT):
             self._end_transfer(entry.step_id)
-        if entry.event not in _SHOWN:
+        if entry.event not in _SHOWN or self._only_written_off(entry):
             return
-        self._screen.say(f"{_local(entry.at)}  {title_of(self._plan, entry.step_id):<58} {entry.event.value}")
+        self._screen.say(f"{_time(entry.at)}  {title_of(self._plan, entry.step_id):<58} {entry.event.value}")
         if entry.event in (Event.REFUSED, Event.LOST):
             for label in ("what", "where", "why", "mend"):
                 if text := entry.evidence.get(label):
                     self._screen.say(f"          {'try' if label == 'mend' else label}: {text}")
+
+    def _only_written_off(self, entry: Entry) -> bool:
+        # A step that has nothing to take back, or cannot be taken back, is closed in the journal with the rest; on the
+        # screen "gone" would claim what nobody has seen.
+        kind = get_kind(self._plan.get_step(entry.step_id).kind)
+        return entry.event is Event.BACKED_OUT and kind.facts.back_out is not BackOut.UNDO
 
     def transferred(self, step_id: str, done: int, total: int) -> None:
         """Bytes of one transfer. Called from the thread that copies."""
@@ -93,5 +99,5 @@ class RunLines:
             self._bar.remove_task(task)
 
 
-def _local(at: datetime) -> str:
+def _time(at: datetime) -> str:
     return at.strftime("%H:%M:%S")

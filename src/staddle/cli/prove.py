@@ -2,7 +2,6 @@
 
 import asyncio
 import getpass
-import sys
 from typing import Annotated
 
 from cyclopts import Parameter
@@ -25,7 +24,9 @@ def prove(
     junit: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
-    """Show from every member that all see the same cluster, and that what is written through one is read through another.
+    """Show from every member that all is well.
+
+    All see the same cluster, and what is written through one is read through every other.
 
     Example: staddle prove --rehearsal
 
@@ -47,7 +48,7 @@ def prove(
     show_proof(screen, proof)
     screen.show(f"kept in {' and '.join(written)}")
     if junit:
-        sys.stdout.write(junit_text(proof))
+        screen.write(junit_text(proof))
     elif options.json:
         screen.document("good" if proof.good else "not good", proof)
     return 0 if proof.good else 1

@@ -17,9 +17,10 @@ def rehearse(
     dry_run: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
-    """Carry the whole job out with stand-ins on loopback addresses: every step is real but the machines.
+    """Carry the whole job out with stand-ins on loopback addresses.
 
-    The same command goes on after a stop. staddle back-out --rehearsal clears it away.
+    Every step is real but the machines. The same command goes on after a stop. staddle back-out --rehearsal clears it away.
+
     Example: staddle rehearse
 
     Parameters

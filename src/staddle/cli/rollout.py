@@ -17,7 +17,9 @@ def rollout(
     dry_run: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
-    """Carry the job out on the platform of the design, or go on with it after a stop.
+    """Carry the job out on the platform of the design, or go on with it.
+
+    After a stop, whatever its cause, the same command goes on from there.
 
     Example: staddle rollout --dry-run
 

@@ -1,8 +1,9 @@
 """What a person sees: data on standard output, talk on standard error, one JSON document where it is asked for."""
 
+import os
 import sys
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, TextIO
 
 from rich.console import Console
 from rich.markup import escape
@@ -11,10 +12,26 @@ from rich.table import Table
 from staddle import __version__
 from staddle.kernel import Finding, pretty_json
 
-__all__ = ["FORM", "Screen", "confirm"]
+__all__ = ["FORM", "WIDTH", "Screen", "confirm", "nobody_reads"]
 
 FORM: Final = 1
 """The JSON document's form; a change that a reader could trip over makes it one more. docs/json.md describes it."""
+
+WIDTH: Final = 100
+"""Columns that prose is broken at; a wider terminal does not make a long line easier to read."""
+
+
+def nobody_reads(stream: TextIO) -> None:
+    """Let the rest of a stream go nowhere. That its reader has left is no error and stops no work."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+class _Console(Console):
+    """A console that goes on silently when its reader has left: the exit code is then still the command's own."""
+
+    def on_broken_pipe(self) -> None:
+        self.quiet = True
+        nobody_reads(sys.stderr if self.stderr else sys.stdout)
 
 
 class Screen:
@@ -23,8 +40,8 @@ class Screen:
     def __init__(self, command: str, *, as_json: bool) -> None:
         self._command = command
         self._as_json = as_json
-        self.out = Console(highlight=False, soft_wrap=True)
-        self.talk = Console(stderr=True, highlight=False, soft_wrap=True)
+        self.out = _Console(highlight=False, soft_wrap=True)
+        self.talk = _Console(stderr=True, highlight=False, soft_wrap=True)
 
     def say(self, text: str = "") -> None:
         """Talk: progress and advice, on standard error."""
@@ -72,7 +89,15 @@ class Screen:
                 "outcome": outcome,
                 "data": data,
             }
-            sys.stdout.write(pretty_json(body))
+            self.write(pretty_json(body))
+
+    def write(self, text: str) -> None:
+        """Text that is data as it stands, such as a document of another form."""
+        try:
+            sys.stdout.write(text)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            nobody_reads(sys.stdout)
 
 
 def confirm(question: str, *, yes: bool) -> bool:

@@ -10,7 +10,9 @@ __all__ = ["sheets"]
 
 
 def sheets(*, options: Options = Options()) -> int:  # noqa: B008  frozen
-    """Write an answer sheet for each member (text, CSV, HTML), and the zone files to ask for.
+    """Write an answer sheet for each member, and the zone files to ask for.
+
+    The sheets as text, CSV and HTML.
 
     Example: staddle sheets
     """

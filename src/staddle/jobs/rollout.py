@@ -60,9 +60,12 @@ def open_rollout(
     random: Random,
     actor: str,
     progress: Callable[[str, int, int], None] = _NO_PROGRESS,
+    pin: bool = True,
 ) -> OpenRollout:
     """The rollout of that purpose that is under way, or a new one with its inputs pinned.
 
+    Args: pin: False only shows what a new one would be: nothing is recorded, no secret is drawn, and what is shown is
+        not what a later run is held to.
     Raises: InputRefused: the job has faults. NotAllowed: no valid settled placement, or open questions.
     """
     job = gather(folder, clock.now())
@@ -70,11 +73,13 @@ def open_rollout(
     head = find_open(store, job.design.job.name, purpose)
     if head is None:
         head = _new_head(job, store, purpose, clock=clock, random=random, actor=actor)
-        store.create_rollout(head)
+        if pin:
+            store.create_rollout(head)
     rollout = OpenRollout(
         job=job, head=head, store=store, clock=clock, random=random, actor=actor, progress=progress
     )
-    _draw_secrets(rollout)
+    if pin:
+        _draw_secrets(rollout)
     return rollout
 
 
