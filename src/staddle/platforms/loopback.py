@@ -16,15 +16,16 @@ import sys
 import threading
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
-from staddle.kernel import OutsideFailed, canonical_json, from_json
+from staddle.kernel import InputRefused, OutsideFailed, canonical_json, from_json
 from staddle.plan.looks import Card, Look, NotYet, Seen, Signature, Wrong
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan
 from staddle.plan.ports import ConsoleText, DiskSource, Owned, Progress
 from staddle.platforms.loopback_map import LoopbackMap
 from staddle.platforms.loopback_room import (
     find_belonging,
+    find_leftover,
     foreign_fault,
     make_folder,
     remove_folder,
@@ -36,6 +37,7 @@ __all__ = ["LoopbackPlatform", "LoopbackSettings"]
 _CHUNK: Final = 1 << 20
 _LAST_WORDS: Final = 3
 _STOP_S: Final = 5.0
+_STARTING: Final = 0  # no process has this number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,11 +81,15 @@ class LoopbackPlatform:
         if fault := foreign_fault(folder, plan.tag):
             return Wrong(fault=fault)
         whole = folder / "whole.json"
-        if not whole.exists():
-            return NotYet(why="the disk is not there, or not whole")
-        told = from_json(whole.read_bytes(), dict[str, str | int], where=str(whole))
         belonging = find_belonging(folder)
-        if belonging is None or (folder / "content").stat().st_size != told["bytes"]:
+        try:
+            told = from_json(whole.read_bytes(), dict[str, str | int], where=str(whole))
+            size_bytes = (folder / "content").stat().st_size
+        except FileNotFoundError:
+            return NotYet(why="the disk is not there, or not whole")
+        except InputRefused as exc:
+            return NotYet(why=exc.faults[0].what)
+        if belonging is None or size_bytes != told.get("bytes"):
             return NotYet(why="the disk is not whole")
         return Seen(evidence={"platform_id": belonging.platform_id, "pool": disk.pool, **told})
 
@@ -93,6 +99,8 @@ class LoopbackPlatform:
         folder = self._disk(disk)
         if fault := foreign_fault(folder, plan.tag):
             raise OutsideFailed(fault)
+        if isinstance(await self.look_disk(plan, member, disk, None), Seen):
+            return  # a machine may run on it: what is whole is never written anew
         cancelled = threading.Event()
         work = asyncio.get_running_loop().run_in_executor(
             None, self._write_disk, folder, plan.tag, member, disk, source, progress, cancelled
@@ -133,15 +141,19 @@ class LoopbackPlatform:
                 os.fsync(sink.fileno())
             part.rename(folder / "content")
             write_file(folder / "whole.json", canonical_json({"bytes": done, "sha256": digest.hexdigest()}))
-        except OSError as exc:
-            part.unlink(
-                missing_ok=True
-            )  # what is left of it would only keep the room from whoever mends this
-            full = exc.errno in (errno.ENOSPC, errno.EDQUOT)
+        except (OSError, OutsideFailed) as exc:
+            cause = exc.__cause__ if isinstance(exc, OutsideFailed) else exc
+            if not isinstance(cause, OSError):
+                raise  # not ours, or stopped
+            # What is left of it would only keep the room from whoever mends this.
+            for left in (part, folder / "content"):
+                with contextlib.suppress(OSError):
+                    left.unlink(missing_ok=True)
+            full = cause.errno in (errno.ENOSPC, errno.EDQUOT)
             raise OutsideFailed.one(
-                f"pool {disk.pool} is full" if full else f"pool {disk.pool} refuses: {exc.strerror}",
+                f"pool {disk.pool} is full" if full else f"pool {disk.pool} refuses: {cause.strerror}",
                 where=f"disk {disk.name} of {member.member}",
-                why=f"its file could not be written whole: {exc.strerror}; what was written of it is removed",
+                why=f"its file could not be written whole: {cause.strerror}; what was written of it is removed",
                 mend="make room on the pool" if full else "mend the pool, then run the same command again",
             ) from exc
 
@@ -157,6 +169,19 @@ class LoopbackPlatform:
 
     def _machine(self, member: MemberOrder) -> Path:
         return self._root / "hosts" / member.host / member.machine
+
+    def _own_machine(self, plan: Plan, member: MemberOrder) -> Path:
+        """The machine's folder. Raises: OutsideFailed: it is not there, or not ours; nothing was changed."""
+        folder = self._machine(member)
+        if fault := foreign_fault(folder, plan.tag):
+            raise OutsideFailed(fault)
+        if not folder.exists():
+            raise OutsideFailed.one(
+                f"machine {member.machine} is not there",
+                where=member.host,
+                mend="run the same command again; it is created first",
+            )
+        return folder
 
     async def look_machine(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:
         folder = self._machine(member)
@@ -195,7 +220,7 @@ class LoopbackPlatform:
         return NotYet(why="no answers are attached")
 
     async def attach_answers(self, plan: Plan, member: MemberOrder, document: bytes) -> None:
-        write_file(self._machine(member) / "ovf-env.xml", document)
+        write_file(self._own_machine(plan, member) / "ovf-env.xml", document)
 
     async def look_ejected(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:
         folder = self._machine(member)
@@ -204,15 +229,18 @@ class LoopbackPlatform:
         return Seen(evidence={"machine": member.machine})
 
     async def eject_answers(self, plan: Plan, member: MemberOrder) -> None:
-        folder = self._machine(member)
+        folder = self._own_machine(plan, member)
         write_file(folder / "ejected", b"")
-        (folder / "ovf-env.xml").unlink(missing_ok=True)
+        for name in ("ovf-env.xml", ".new-ovf-env.xml"):  # the second: a kill in the middle of attaching
+            (folder / name).unlink(missing_ok=True)
 
     async def look_power(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:
         if not isinstance(machine := await self.look_machine(plan, member, signed), Seen):
             return machine
         folder = self._machine(member)
         pid = _running_pid(folder)
+        if pid == _STARTING:
+            return NotYet(why="the machine is starting")
         if pid is not None:
             return Seen(evidence={"process": pid})
         words = (
@@ -227,7 +255,9 @@ class LoopbackPlatform:
         )
 
     async def power_on(self, plan: Plan, member: MemberOrder) -> None:
-        folder = self._machine(member)
+        folder = self._own_machine(plan, member)
+        if not _cleared_lock(folder):
+            return  # it runs, and its console must not go while it writes to it
         (folder / "console").unlink(missing_ok=True)  # a fresh start has a fresh screen
         maker = f"{sys.executable} -m staddle.platforms.loopback_certificate"
         command = [sys.executable, "-m", "staddle.standin", "--certificate-maker", maker]
@@ -240,13 +270,18 @@ class LoopbackPlatform:
         if self._settings.one_address:
             for other in plan.members:
                 command += ["--port-map", f"{other.address}={self.reach(other.address, other.port)[1]}"]
-        with (folder / "boot.log").open("wb") as boot:
-            subprocess.Popen(  # noqa: ASYNC220  it is started and left; nothing is waited for
-                [sys.executable, "-m", "staddle.platforms.loopback_launch", str(folder / "lock"), *command],
+        launcher = [sys.executable, "-m", "staddle.platforms.loopback_launch", str(folder / "lock"), *command]
+        with _boot_log(folder) as boot:
+            # The launcher ends as soon as the machine has its lock: what it leaves is nobody's child, outlives the
+            # program as a machine does, and is never ours to wait for.
+            await asyncio.to_thread(
+                subprocess.run,
+                launcher,
                 stdin=subprocess.DEVNULL,
                 stdout=boot,
                 stderr=boot,
-                start_new_session=True,  # it must outlive the program, as a machine does
+                start_new_session=True,
+                check=False,
             )
 
     async def read_console(self, plan: Plan, member: MemberOrder) -> ConsoleText | Card:
@@ -260,6 +295,15 @@ class LoopbackPlatform:
         if fault := foreign_fault(folder, plan.tag):
             raise OutsideFailed(fault)
         pid = _running_pid(folder)
+        for _ in range(int(_STOP_S / 0.05)):
+            if pid != _STARTING:
+                break
+            await asyncio.sleep(0.05)
+            pid = _running_pid(folder)
+        if pid == _STARTING:
+            raise OutsideFailed.one(
+                f"machine {member.machine} does not say which process it is", where=str(folder)
+            )
         if pid is not None:
             with contextlib.suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGTERM)
@@ -280,6 +324,8 @@ class LoopbackPlatform:
         return tuple(sorted(owned, key=lambda thing: (thing.kind, thing.name)))
 
     def _look_gone(self, folder: Path, tag: str) -> Look:
+        if (left := find_leftover(folder, tag)) is not None:
+            return NotYet(why=f"a part of {folder.name} is still there: {left.name}")
         if foreign_fault(folder, tag) is not None or not folder.exists():
             return Seen(evidence={"left": "nothing of ours"})
         return NotYet(why=f"{folder.name} is still there")
@@ -292,22 +338,52 @@ class LoopbackPlatform:
 
 
 def _running_pid(folder: Path) -> int | None:
-    """The process that holds the machine's lock; None if nobody does."""
+    """The process that holds the machine's lock; None if nobody does, ``_STARTING`` before it has said who it is.
+
+    The lock is tried in shared mode: the machine holds it exclusively, and two who look at the same time never take
+    each other for it, which would make the number of an ended process look alive.
+    """
     try:
         lock = os.open(folder / "lock", os.O_RDWR)
     except FileNotFoundError:
         return None
     try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
     except BlockingIOError:
         text = os.pread(lock, 32, 0).decode()
-        return (
-            int(text) if text else None
-        )  # empty for the instant between lock and id: a later look will tell
+        return int(text) if text else _STARTING
     else:
         return None
     finally:
         os.close(lock)
+
+
+def _cleared_lock(folder: Path) -> bool:
+    """Take the number of an earlier process out of the lock; False if a process holds it.
+
+    Otherwise a look in the instant between the next starter's lock and its number would read the old one.
+    """
+    lock = os.open(folder / "lock", os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    else:
+        os.ftruncate(lock, 0)
+        return True
+    finally:
+        os.close(lock)
+
+
+def _boot_log(folder: Path) -> BinaryIO:
+    try:
+        return (folder / "boot.log").open("wb")
+    except OSError as exc:
+        raise OutsideFailed.one(
+            f"the machine cannot be started: {exc.strerror}",
+            where=str(folder),
+            mend="mend the disk or its rights, then run the same command again",
+        ) from exc
 
 
 async def _stopped(folder: Path) -> bool:

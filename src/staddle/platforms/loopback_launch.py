@@ -1,4 +1,4 @@
-"""Starts one rehearsal machine: takes the machine's lock, writes the process id into it, becomes the stand-in.
+"""Starts one rehearsal machine: takes the machine's lock and leaves a process that becomes the stand-in.
 
 Run as a script: LOCKFILE COMMAND… The lock is held by the process for as long as it lives and by nothing else, so
 "does the machine run?" has one answer even if its starter was killed in the middle. A second starter finds the
@@ -12,11 +12,14 @@ import time
 
 
 def main(arguments: list[str]) -> int:
-    """Lock, then become the command. Returns only if the machine runs already (3)."""
+    """Lock, leave a child that becomes the command, and end: 0, or 3 if the machine runs already."""
     lock = os.open(arguments[0], os.O_RDWR | os.O_CREAT, 0o600)
     if not _locked(lock):
         return 3
     os.ftruncate(lock, 0)
+    # flock(2): the lock belongs to the open file, which the child shares; it goes when the last of both closes it.
+    if os.fork():
+        return 0
     os.pwrite(lock, str(os.getpid()).encode(), 0)
     os.set_inheritable(lock, True)
     os.execv(arguments[1], arguments[1:])

@@ -1,9 +1,12 @@
 """Folders of a rehearsal's machines and disks, each with the tag that says whose it is.
 
 Everything that is made appears by one rename, with its tag already inside: a kill at any moment leaves either the
-whole thing or something that no look takes for it.
+whole thing or something that no look takes for it. What is being made or removed stands beside it under a name that
+holds the tag's digest, so that a leftover says whose it is even while it is still empty.
 """
 
+import contextlib
+import hashlib
 import json
 import os
 import shutil
@@ -13,9 +16,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from staddle.kernel import Fault, OutsideFailed
+from staddle.kernel import Fault, OutcomeUnknown, OutsideFailed
 
-__all__ = ["Belonging", "find_belonging", "foreign_fault", "make_folder", "remove_folder", "write_file"]
+__all__ = [
+    "Belonging",
+    "find_belonging",
+    "find_leftover",
+    "foreign_fault",
+    "make_folder",
+    "remove_folder",
+    "write_file",
+]
 
 _TAG_FILE: Final = "tag.json"
 
@@ -33,9 +44,21 @@ def find_belonging(folder: Path) -> Belonging | None:
     """What the folder's tag says; None where there is no folder. A folder without a tag belongs to nobody we know."""
     try:
         found = json.loads((folder / _TAG_FILE).read_text(encoding="utf-8"))
-    except (FileNotFoundError, NotADirectoryError, json.JSONDecodeError):
+        return Belonging(tag=str(found["tag"]), platform_id=str(found["platform_id"]), facts=found["facts"])
+    except (FileNotFoundError, NotADirectoryError, ValueError, KeyError, TypeError):
+        # Not JSON, or somebody else's form of it: not ours, whatever it is.
         return Belonging(tag="", platform_id="", facts={}) if folder.exists() else None
-    return Belonging(tag=str(found["tag"]), platform_id=str(found["platform_id"]), facts=found["facts"])
+
+
+def find_leftover(folder: Path, tag: str) -> Path | None:
+    """What a killed try to make or remove this folder has left beside it; only what this tag left."""
+    return next((place for place in _beside(folder, tag) if place.exists()), None)
+
+
+def _beside(folder: Path, tag: str) -> tuple[Path, Path]:
+    """Where the folder is made, and where it is removed, under this tag."""
+    mark = hashlib.sha256(tag.encode()).hexdigest()[:10]
+    return folder.with_name(f".new-{mark}-{folder.name}"), folder.with_name(f".gone-{mark}-{folder.name}")
 
 
 def foreign_fault(folder: Path, tag: str) -> Fault | None:
@@ -52,16 +75,25 @@ def foreign_fault(folder: Path, tag: str) -> Fault | None:
 
 
 def make_folder(folder: Path, *, tag: str, facts: Mapping[str, object]) -> None:
-    """Make the folder with its tag, at once. Does nothing if it is there already."""
+    """Make the folder with its tag, at once. Does nothing if it is there already.
+
+    Raises: OutsideFailed: what is there is not ours, or the disk is full or refuses; nothing was made.
+    """
+    if fault := foreign_fault(folder, tag):
+        raise OutsideFailed(fault)
     if folder.exists():
         return
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    fresh = folder.with_name(f".new-{folder.name}")
-    shutil.rmtree(fresh, ignore_errors=True)  # what an earlier try was killed over
-    fresh.mkdir(mode=0o700)
+    fresh, _ = _beside(folder, tag)
     body = {"tag": tag, "platform_id": str(uuid.uuid4()), "facts": dict(facts)}
-    write_file(fresh / _TAG_FILE, json.dumps(body, indent=1).encode())
-    fresh.rename(folder)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        shutil.rmtree(fresh, ignore_errors=True)  # what an earlier try was killed over
+        fresh.mkdir(mode=0o700)
+        write_file(fresh / _TAG_FILE, json.dumps(body, indent=1).encode())
+        fresh.rename(folder)
+    except OSError as exc:
+        shutil.rmtree(fresh, ignore_errors=True)
+        raise _refused(folder, exc) from exc
 
 
 def write_file(path: Path, content: bytes) -> None:
@@ -77,23 +109,37 @@ def write_file(path: Path, content: bytes) -> None:
             os.fsync(file.fileno())
         fresh.rename(path)
     except OSError as exc:
-        fresh.unlink(missing_ok=True)
-        raise OutsideFailed.one(
-            f"{path.name} could not be written: {exc.strerror}",
-            where=str(path.parent),
-            mend="make room, then run again",
-        ) from exc
+        with contextlib.suppress(OSError):
+            fresh.unlink(missing_ok=True)
+        raise _refused(path, exc) from exc
+
+
+def _refused(path: Path, exc: OSError) -> OutsideFailed:
+    return OutsideFailed.one(
+        f"{path.name} could not be written: {exc.strerror}",
+        where=str(path.parent),
+        mend="make room, then run again",
+    )
 
 
 def remove_folder(folder: Path, *, tag: str) -> None:
     """Remove the folder if it carries the tag. The name is free at once, however long the removal takes.
 
-    Raises: OutsideFailed: it is not ours; nothing was changed.
+    Raises: OutsideFailed: it is not ours; nothing was changed. OutcomeUnknown: a part of it is left.
     """
     if fault := foreign_fault(folder, tag):
         raise OutsideFailed(fault)
-    gone = folder.with_name(f".gone-{folder.name}")
-    shutil.rmtree(gone, ignore_errors=True)
-    if folder.exists():
-        folder.rename(gone)
-    shutil.rmtree(gone, ignore_errors=True)
+    fresh, gone = _beside(folder, tag)
+    try:
+        for left in (fresh, gone):
+            if left.exists():
+                shutil.rmtree(left)
+        if folder.exists():
+            folder.rename(gone)
+            shutil.rmtree(gone)
+    except OSError as exc:
+        raise OutcomeUnknown.one(
+            f"{folder.name} could not be removed whole: {exc.strerror}",
+            where=str(folder.parent),
+            mend="mend the rights or the disk, then run the same command again",
+        ) from exc
