@@ -1,21 +1,21 @@
 """The profile interpreter: an Appliance made of a profile's blocks and a wire.
 
-It fills ``${name}`` in paths and bodies, sends on the pinned connection, judges the status, and keeps what the
-profile names. It knows the acts' names and what they must keep, and nothing of any one appliance.
+It sends on the pinned connection, judges the status, and keeps what the profile names. It knows the acts' names and
+what they must keep, and nothing of any one appliance. How ``${name}`` is filled in stands in filling.py.
 """
 
-import re
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 
 import jmespath
 
+from staddle.appliances.filling import Values, filled_body, filled_path, filled_query
 from staddle.design.profile import Ask, Block, Profile
 from staddle.kernel import Fault, InputRefused, OutcomeUnknown, OutsideFailed
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.ports import Health, SeenMember, Target, View, Wire, WireReply
-from staddle.trust.secrets import Secret
+from staddle.trust.secrets import Redactor, Secret
 
 __all__ = ["NEEDED_ACTS", "ProfiledAppliance", "profile_faults"]
 
@@ -33,7 +33,7 @@ NEEDED_ACTS: Final = {
 
 _SENT: Final = "sent at"  # blanks keep these two apart from the names that a profile can give
 _RECEIVED: Final = "received at"
-_HOLE: Final = re.compile(r"\$\{([a-z_.]+)(:number)?\}")
+_SEEN_KEYS: Final = ("name", "address", "fingerprint", "heard")
 
 
 def profile_faults(profile: Profile, *, where: str) -> tuple[Fault, ...]:
@@ -68,10 +68,20 @@ def profile_faults(profile: Profile, *, where: str) -> tuple[Fault, ...]:
         for block in blocks:
             for expression in (*block.keep.values(), *filter(None, [block.expect.where])):
                 try:
-                    jmespath.compile(expression)
+                    jmespath.compile(filled_query(expression, None))
                 except jmespath.exceptions.JMESPathError as exc:
-                    what = f'act "{act}": "{expression}" is not JMESPath: {exc}'
-                    faults.append(Fault(what=what, where=f"{where}: acts.{act}"))
+                    what = f'act "{act}": "{expression}" is not JMESPath'
+                    why = str(exc).splitlines()[0]
+                    faults.append(Fault(what=what, where=f"{where}: acts.{act}", why=why))
+    if not any(block.ask.signed_in for block in profile.acts.get("view", [])) and "view" in profile.acts:
+        faults.append(
+            Fault(
+                what='act "view" is never signed in',
+                where=f"{where}: acts.view",
+                why="it is also asked to see which password a member accepts",
+                mend="leave signed_in at true for one of its blocks",
+            )
+        )
     return tuple(faults)
 
 
@@ -94,7 +104,15 @@ class ProfiledAppliance:
         kept = await self._kept("health", target, {})
         if isinstance(kept, NotYet):
             return kept
-        theirs = datetime.fromisoformat(str(kept["time"])).astimezone(UTC)
+        try:
+            return self._health(kept)
+        except (ValueError, TypeError) as exc:
+            raise self._unlike("health", target, "it does not tell all of its health in its form") from exc
+
+    def _health(self, kept: Mapping[str, Any]) -> Health:
+        theirs = datetime.fromisoformat(str(kept["time"]))
+        if theirs.tzinfo is None:
+            raise ValueError("a time without its zone")
         # RFC 5905 §8 with T2 = T3: the member tells one instant only, so its own delay counts into the error.
         offset = ((theirs - kept[_SENT]) + (theirs - kept[_RECEIVED])) / 2
         return Health(
@@ -111,6 +129,11 @@ class ProfiledAppliance:
         kept = await self._kept("view", target, {})
         if isinstance(kept, NotYet):
             return kept
+        rows = kept["members"] or ()
+        if not isinstance(rows, (list, tuple)) or not all(
+            isinstance(row, dict) and all(row.get(key) is not None for key in _SEEN_KEYS) for row in rows
+        ):
+            raise self._unlike("view", target, "its members do not all have " + ", ".join(_SEEN_KEYS))
         members = tuple(
             SeenMember(
                 name=str(m["name"]),
@@ -118,7 +141,7 @@ class ProfiledAppliance:
                 fingerprint=str(m["fingerprint"]),
                 heard=bool(m["heard"]),
             )
-            for m in kept["members"] or ()
+            for m in rows
         )
         return View(
             cluster_id=str(kept["cluster_id"]),
@@ -135,10 +158,12 @@ class ProfiledAppliance:
         kept = await self._must(
             "issue-join-secret", leader, {"joiner": member, "lifetime_s": str(lifetime_s)}
         )
-        return Secret(str(kept["secret"]))
+        if not isinstance(kept["secret"], str) or not kept["secret"]:
+            raise self._unlike("issue-join-secret", leader, "it does not hold the secret")
+        return Secret(kept["secret"])
 
     async def join(self, target: Target, leader: Target, secret: Secret) -> None:
-        values: dict[str, str | Secret] = {
+        values: Values = {
             "leader_address": leader.address,
             "leader_port": str(leader.port),
             "leader_fingerprint": leader.pinned.text,
@@ -159,22 +184,28 @@ class ProfiledAppliance:
         await self._must("change-password", leader, {"new_password": new})
 
     async def accepts(self, target: Target) -> bool:
-        block = self._profile.acts["view"][0]
-        reply = await self._send(block, target, {})
-        if reply.status in (401, 403):  # RFC 9110 §15.5: not, or not sufficiently, authenticated
-            return False
-        if reply.status in (*block.expect.status, *block.expect.not_yet):
-            return True
-        raise self._refusal("view", target, reply)
+        kept: dict[str, Any] = {}
+        for block in self._profile.acts["view"]:
+            told = _told({}, kept)
+            reply = await self._send(block, target, told)
+            if block.ask.signed_in:
+                if reply.status in (401, 403):  # RFC 9110 §15.5: not, or not sufficiently, authenticated
+                    return False
+                if reply.status in (*block.expect.status, *block.expect.not_yet):
+                    return True
+            if reply.status not in block.expect.status:
+                raise self._refusal("view", target, reply, told)
+            kept |= self._found("view", target, block, reply)
+        raise OutsideFailed.one('act "view" is never signed in', where="profile")  # profile_faults sees to it
 
     async def write(self, target: Target, key: str, value: str) -> None:
         await self._must("write", target, {"key": key, "value": value})
 
     async def read(self, target: Target, key: str) -> str | None:
         kept = await self._kept("read", target, {"key": key})
-        return None if isinstance(kept, NotYet) else str(kept["value"])
+        return None if isinstance(kept, NotYet) or kept["value"] is None else str(kept["value"])
 
-    async def _must(self, act: str, target: Target, values: Mapping[str, str | Secret]) -> Mapping[str, Any]:
+    async def _must(self, act: str, target: Target, values: Values) -> Mapping[str, Any]:
         kept = await self._kept(act, target, values)
         if isinstance(kept, NotYet):
             raise OutsideFailed.one(
@@ -182,82 +213,96 @@ class ProfiledAppliance:
             )
         return kept
 
-    async def _kept(
-        self, act: str, target: Target, values: Mapping[str, str | Secret]
-    ) -> Mapping[str, Any] | NotYet:
+    async def _kept(self, act: str, target: Target, values: Values) -> Mapping[str, Any] | NotYet:
         kept: dict[str, Any] = {}
+        changed = False  # whether the appliance has already taken a change from this act
         for block in self._profile.acts[act]:
-            told = {**values, **{name: str(value) for name, value in kept.items()}}
+            told = _told(values, kept)
             reply = await self._send(block, target, told)
             expect = block.expect
-            if reply.status in expect.not_yet:
-                return NotYet(why=self._sentence(reply) or f"it answers with status {reply.status}")
             if reply.status in expect.unknown:
                 raise OutcomeUnknown.one(
-                    f"{target.member} does not know whether it happened: {self._sentence(reply)}", where=act
+                    f"{target.member} does not know whether it happened: {self._sentence(reply, target, told)}",
+                    where=act,
                 )
-            if reply.status not in expect.status:
-                raise self._refusal(act, target, reply)
-            if expect.where and not jmespath.search(self._filled_query(expect.where, told), reply.body):
-                return NotYet(why=f"its reply does not yet satisfy: {expect.where}")
+            if reply.status not in (*expect.not_yet, *expect.status):
+                refusal = self._refusal(act, target, reply, told)
+                raise OutcomeUnknown(*refusal.faults) if changed else refusal
+            taken = reply.status in expect.status
+            changed = changed or (taken and block.ask.method != "GET")
+            late = None if taken else self._sentence(reply, target, told) or _status(reply)
+            if taken and expect.where and not self._holds(act, target, expect.where, told, reply):
+                late = f"its reply does not yet satisfy: {expect.where}"
+            if late is not None:
+                if changed:
+                    raise OutcomeUnknown.one(f"{target.member} has not finished: {late}", where=act)
+                return NotYet(why=late)
             kept |= {_SENT: reply.sent_at, _RECEIVED: reply.received_at}
-            kept |= {name: jmespath.search(query, reply.body) for name, query in block.keep.items()}
+            kept |= self._found(act, target, block, reply)
         return kept
 
-    async def _send(self, block: Block, target: Target, values: Mapping[str, str | Secret]) -> WireReply:
+    def _found(self, act: str, target: Target, block: Block, reply: WireReply) -> dict[str, Any]:
+        return {name: self._search(act, target, query, reply) for name, query in block.keep.items()}
+
+    def _holds(self, act: str, target: Target, where: str, told: Values, reply: WireReply) -> bool:
+        return bool(self._search(act, target, filled_query(where, told), reply))
+
+    def _search(self, act: str, target: Target, query: str, reply: WireReply) -> Any:  # noqa: ANN401  JSON
+        try:
+            return jmespath.search(query, reply.body)
+        except jmespath.exceptions.JMESPathError as exc:  # for example the length of nothing
+            # Its text may quote the reply, and a reply may hold a secret.
+            raise self._unlike(act, target, "an expression of the profile does not fit it") from exc
+
+    async def _send(self, block: Block, target: Target, values: Values) -> WireReply:
         ask: Ask = block.ask
-        body = {key: self._filled_value(item, values) for key, item in ask.send.items()}
+        body = {key: filled_body(item, values) for key, item in ask.send.items()}
         return await self._wire.call(
             target.address,
             target.port,
             pinned=target.pinned,
             method=ask.method,
-            path=str(self._filled(ask.path, values)),
+            path=filled_path(ask.path, values),
             user=target.user if ask.signed_in else "",
             secret=target.secret if ask.signed_in else None,
             body=body if ask.send or ask.method == "POST" else None,
             timeout_s=block.deadline_span.total_seconds(),
         )
 
-    def _filled_value(self, item: str | int | bool, values: Mapping[str, str | Secret]) -> str | int | bool:
-        if not isinstance(item, str):
-            return item
-        text = self._filled(item, values)
-        return int(text) if item.endswith(":number}") else text
+    def _sentence(self, reply: WireReply, target: Target, told: Values) -> str:
+        if not isinstance(reply.body, dict):
+            return ""
+        try:
+            text = str(jmespath.search(self._profile.message, reply.body) or "")
+        except jmespath.exceptions.JMESPathError:
+            return ""
+        # An appliance may quote what it was sent; what it says goes into the journal.
+        sent = [value for value in (target.secret, *told.values()) if isinstance(value, Secret)]
+        return Redactor(sent).redact(text)
 
-    def _filled(self, text: str, values: Mapping[str, str | Secret]) -> str:
-        def value(match: re.Match[str]) -> str:
-            try:
-                found = values[match[1]]
-            except KeyError as exc:
-                raise InputRefused.one(
-                    f'the profile asks for "${{{match[1]}}}", which is not known here',
-                    why="known are: " + ", ".join(sorted(values)),
-                    mend="correct the profile",
-                ) from exc
-            return found.unsafe_reveal() if isinstance(found, Secret) else found
-
-        return _HOLE.sub(value, text)
-
-    def _filled_query(self, query: str, values: Mapping[str, str | Secret]) -> str:
-        # A value inside a JMESPath raw string: its quote and backslash are escaped (JMESPath grammar, raw-string).
-        quoted = {
-            name: value.replace("\\", "\\\\").replace("'", "\\'")
-            for name, value in values.items()
-            if isinstance(value, str)
-        }
-        return self._filled(query, quoted)
-
-    def _sentence(self, reply: WireReply) -> str:
-        return (
-            str(jmespath.search(self._profile.message, reply.body) or "")
-            if isinstance(reply.body, dict)
-            else ""
-        )
-
-    def _refusal(self, act: str, target: Target, reply: WireReply) -> OutsideFailed:
+    def _refusal(self, act: str, target: Target, reply: WireReply, told: Values) -> OutsideFailed:
         return OutsideFailed.one(
-            f"{target.member} refuses: {self._sentence(reply) or 'no reason given'}",
+            f"{target.member} refuses: {self._sentence(reply, target, told) or 'no reason given'}",
             where=f"act {act} at {target.address} port {target.port}, status {reply.status}",
             mend="mend what it names, then run the same command again",
         )
+
+    def _unlike(self, act: str, target: Target, why: str) -> OutcomeUnknown:
+        return OutcomeUnknown.one(
+            f"{target.member} gave a reply that the profile does not know",
+            where=f"act {act} at {target.address} port {target.port}",
+            why=why,
+            mend="compare the profile with the appliance's version; correct the profile",
+        )
+
+
+def _told(values: Values, kept: Mapping[str, Any]) -> Values:
+    """What a block may name: what the step handed in, and what earlier blocks have kept."""
+    return {
+        **values,
+        **{name: str(value) for name, value in kept.items() if name not in (_SENT, _RECEIVED)},
+    }
+
+
+def _status(reply: WireReply) -> str:
+    return f"it answers with status {reply.status}"
