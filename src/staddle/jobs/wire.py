@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 from staddle.kernel import OutsideFailed
 from staddle.plan.looks import NotYet
-from staddle.plan.ports import WireReply
-from staddle.probes.https import PinnedHttps
+from staddle.plan.ports import WireReply, WrongCertificate
+from staddle.probes.https import PinDiffers, PinnedHttps
 from staddle.probes.tcp import Answered, probe_tcp
 from staddle.probes.tls import NotSeen, read_certificate
 from staddle.trust.fingerprints import Fingerprint
@@ -43,7 +43,10 @@ class RealWire:
     ) -> WireReply:
         where, at = self._reach(address, port)
         caller = PinnedHttps(address=where, port=at, pinned=pinned, user=user, secret=secret)
-        reply = await caller.call(method, path, timeout_s=timeout_s, body=body)
+        try:
+            reply = await caller.call(method, path, timeout_s=timeout_s, body=body)
+        except PinDiffers as exc:
+            raise WrongCertificate(*exc.faults) from exc
         if (
             reply.status == 429
         ):  # RFC 6585 §4: nothing was carried out, and asking again at once makes it worse

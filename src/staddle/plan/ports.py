@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import BinaryIO, Protocol
 
-from staddle.kernel import Clock, Random
+from staddle.kernel import Clock, OutsideFailed, Random
 from staddle.plan.looks import Card, Look, NotYet, Signature
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan, RoomOrder
 from staddle.trust.fingerprints import Fingerprint
@@ -38,6 +38,7 @@ __all__ = [
     "View",
     "Wire",
     "WireReply",
+    "WrongCertificate",
 ]
 
 Progress = Callable[[int, int], None]
@@ -157,6 +158,10 @@ class WireReply:
     received_at: datetime
 
 
+class WrongCertificate(OutsideFailed):
+    """Whoever answers shows another certificate than the confirmed one; nothing was sent. No waiting mends that."""
+
+
 class Wire(Protocol):
     """Carries bytes to an address. Every method has its own deadline in seconds."""
 
@@ -183,7 +188,8 @@ class Wire(Protocol):
     ) -> WireReply:
         """One request on a connection whose certificate was compared with ``pinned`` before a byte was sent.
 
-        Raises: OutsideFailed: certainly not carried out; OutcomeUnknown: sent, no complete reply.
+        Raises: OutsideFailed: certainly not carried out, and of it WrongCertificate; OutcomeUnknown: sent, no complete
+            reply.
         """
         ...
 

@@ -72,11 +72,15 @@ class Live:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Engine:
-    """Everything decide() knows. ``settled`` holds steps that this run will not start (again)."""
+    """Everything decide() knows. ``settled`` holds steps that this run will not start (again).
+
+    ``deadline_factor`` stretches or shortens the deadline that each kind of step has.
+    """
 
     run: Run
     direction: Direction
     epoch: int = 0
+    deadline_factor: float = 1.0
     live: Mapping[str, Live] = field(default_factory=dict)
     settled: frozenset[str] = frozenset()
 
@@ -152,7 +156,7 @@ def _go_on(desk: _Desk, fact: Looked | LookFailed | Acted | ActFailed | Answered
         case LookFailed(fault=fault):
             _look_again(desk, fact.step_id, live, fault)
         case Acted():
-            limit = desk.now + timedelta(seconds=_facts(desk, fact.step_id).deadline_s)
+            limit = _limit(desk, fact.step_id)
             desk.set_live(fact.step_id, replace(live, phase=Phase.LATER_LOOK, deadline=limit, looks=0))
             desk.commands.append(LookAt(step_id=fact.step_id, at=desk.now))
         case ActFailed(unknown=True) if live.tries < MOST_TRIES:
@@ -166,7 +170,7 @@ def _go_on(desk: _Desk, fact: Looked | LookFailed | Acted | ActFailed | Answered
             desk.settle(fact.step_id)
         case Answered(signature=Signature() as signature):
             desk.record(fact.step_id, Event.ANSWERED, evidence={"by": signature.by, "entry": signature.entry})
-            limit = desk.now + timedelta(seconds=_facts(desk, fact.step_id).deadline_s)
+            limit = _limit(desk, fact.step_id)
             desk.set_live(fact.step_id, replace(live, phase=Phase.LATER_LOOK, deadline=limit, looks=0))
             desk.commands.append(LookAt(step_id=fact.step_id, at=desk.now))
 
@@ -223,7 +227,7 @@ def _try_again(desk: _Desk, step_id: str, live: Live, fault: Fault) -> None:
     if desk.engine.direction is Direction.FORWARD:
         desk.record(step_id, Event.LOST, evidence={"why": fault.what})
         desk.record(step_id, Event.STARTED, intent="look before anything is repeated")
-    limit = desk.now + timedelta(seconds=_facts(desk, step_id).deadline_s)
+    limit = _limit(desk, step_id)
     desk.set_live(step_id, Live(phase=Phase.FIRST_LOOK, deadline=limit, tries=live.tries + 1))
     desk.commands.append(
         LookAt(step_id=step_id, at=desk.now + timedelta(seconds=_FIRST_PAUSE_S * 2**live.tries))
@@ -257,6 +261,10 @@ def _facts(desk: _Desk, step_id: str) -> Facts:
     return get_kind(desk.engine.run.plan.get_step(step_id).kind).facts
 
 
+def _limit(desk: _Desk, step_id: str) -> datetime:
+    return desk.now + timedelta(seconds=_facts(desk, step_id).deadline_s * desk.engine.deadline_factor)
+
+
 def _start_what_can(desk: _Desk) -> None:
     if desk.engine.direction is Direction.BACK_OUT:
         _take_back_what_can(desk)
@@ -279,9 +287,7 @@ def _start_what_can(desk: _Desk) -> None:
         facts = get_kind(step.kind).facts
         phase = Phase.FIRST_LOOK if facts.acts else Phase.LATER_LOOK
         desk.record(step.step_id, Event.STARTED, intent=facts.goal)
-        desk.set_live(
-            step.step_id, Live(phase=phase, deadline=desk.now + timedelta(seconds=facts.deadline_s))
-        )
+        desk.set_live(step.step_id, Live(phase=phase, deadline=_limit(desk, step.step_id)))
         desk.commands.append(LookAt(step_id=step.step_id, at=desk.now))
 
 
@@ -300,7 +306,7 @@ def _take_back_what_can(desk: _Desk) -> None:
         if any(run.state(other) not in (State.TO_DO, State.BACKED_OUT) for other in above):
             continue
         desk.record(step.step_id, Event.UNDO_STARTED, intent=get_kind(step.kind).facts.back_out_note)
-        limit = desk.now + timedelta(seconds=get_kind(step.kind).facts.deadline_s)
+        limit = _limit(desk, step.step_id)
         desk.set_live(step.step_id, Live(phase=Phase.FIRST_LOOK, deadline=limit))
         desk.commands.append(LookAt(step_id=step.step_id, at=desk.now))
     run = desk.engine.run

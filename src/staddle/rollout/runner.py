@@ -12,9 +12,9 @@ from typing import Any, Final, Protocol
 
 from staddle.kernel import Clock, Fault, OurFault, OutcomeUnknown, StaddleError
 from staddle.plan.kind import get_kind
-from staddle.plan.looks import Card, Look, Signature
+from staddle.plan.looks import Card, Look, Signature, Wrong
 from staddle.plan.orders import Step
-from staddle.plan.ports import Tools
+from staddle.plan.ports import Tools, WrongCertificate
 from staddle.rollout.decide import Direction, Engine, decide
 from staddle.rollout.facts import (
     Act,
@@ -55,7 +55,10 @@ class Watcher(Protocol):
 
 @dataclass(kw_only=True)
 class Runner:
-    """Carries one rollout on, in one process. Made by jobs/, used once."""
+    """Carries one rollout on, in one process. Made by jobs/, used once.
+
+    Args: deadline_factor: stretches or shortens the deadline of every step, for slow sites and for tests.
+    """
 
     head: RolloutHead
     store: Store
@@ -68,6 +71,7 @@ class Runner:
     is_gone: Callable[[str], bool]
     direction: Direction = Direction.FORWARD
     lease_span: timedelta = LEASE_SPAN
+    deadline_factor: float = 1.0
 
     async def carry_on(self) -> Run:
         """Take the lease, go on until nothing more can be done, release the lease.
@@ -81,7 +85,7 @@ class Runner:
         )
         try:
             run = fold(self.head.plan, self.store.entries(self.head.rollout_id))
-            self._engine = Engine(run=run, direction=self.direction)
+            self._engine = Engine(run=run, direction=self.direction, deadline_factor=self.deadline_factor)
             self._tools = self.make_tools(lambda: self._engine.run)
             return await self._loop()
         finally:
@@ -164,6 +168,8 @@ class Runner:
             return Looked(step_id=step_id, look=await looking)
         except OurFault:
             raise
+        except WrongCertificate as exc:  # a difference stops that member at once
+            return Looked(step_id=step_id, look=Wrong(fault=exc.faults[0]))
         except StaddleError as exc:
             return LookFailed(step_id=step_id, fault=exc.faults[0])
 
@@ -220,6 +226,6 @@ class Runner:
             await self.clock.sleep(self.lease_span.total_seconds() / 3)
             try:
                 self._lease = self.store.renew_lease(self._lease, now=self.clock.now(), span=self.lease_span)
-            except StaddleError as exc:
+            except Exception as exc:  # also the database's own: nothing may go on beyond the lease's end
                 self._facts.put_nowait(exc)
                 return
