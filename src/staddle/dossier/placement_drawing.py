@@ -100,9 +100,9 @@ def draw_placement(elevation: Elevation) -> Drawn:
     )
     hosts = [host for site in shown.sites for one in site.racks for host in one.hosts]
     elements: list[svg.Element] = []
-    y: float = _MARGIN
+    y: float = 0
     for row in rows:
-        ground = y + max(stretch.above(scale) for stretch in row)
+        ground = y + _MARGIN + max(stretch.above(scale) for stretch in row)
         names = ground + max(stretch.feeds_under for stretch in row)
         x: float = _MARGIN
         for stretch in row:

@@ -109,7 +109,7 @@ def _host(host: HostElevation, x: float, y: float, scale: RackScale) -> Iterator
     yield line((x + _GAUGE, top), (x + _GAUGE, foot), thick=0.6)
     yield from _gauge(host, x, foot, body)
     if is_broken(host, scale):
-        yield from _break_mark(x + across, y + _PLATE + body / 2)
+        yield from _break_mark(x, y + _PLATE + body / 2)
     yield letter(
         _amounts(host, across - _GAUGE - 8), x + across - 4, foot - 4.5, 10, anchor="end", colour=PALE
     )
@@ -137,13 +137,15 @@ def _gauge(host: HostElevation, x: float, foot: float, body: float) -> Iterator[
 
 
 def _break_mark(x: float, y: float) -> Iterator[svg.Element]:
-    """Two short strokes across the right edge: this box is higher than to scale, its lettering needs the room."""
+    """Two short strokes across the left edge: this box is higher than to scale, its lettering needs the room."""
     yield line((x - 4, y + 2), (x + 4, y - 3), thick=1)
     yield line((x - 4, y + 6), (x + 4, y + 1), thick=1)
 
 
 def _amounts(host: HostElevation, room: float) -> str:
-    taken = math.ceil((host.reserved_bytes + host.used_bytes + host.ours_bytes) / _GIB)
-    whole = host.memory_bytes // _GIB
-    texts = (f"{taken}/{whole} GiB", f"{taken}/{whole}")
-    return next((text for text in texts if width(text, 10) <= room), shorten(texts[-1], room, 10))
+    """What is taken, of what there is; needs rounded up, capacity down, the unit always with them."""
+    taken = host.reserved_bytes + host.used_bytes + host.ours_bytes
+    in_gib = f"{math.ceil(taken / _GIB)}/{host.memory_bytes // _GIB} GiB"
+    tenths = 1024 * _GIB / 10  # of a TiB
+    in_tib = f"{math.ceil(taken / tenths) / 10:g}/{math.floor(host.memory_bytes / tenths) / 10:g} TiB"
+    return in_gib if width(in_gib, 10) <= room else shorten(in_tib, room, 10)
