@@ -1,0 +1,129 @@
+"""Rules about the change: its reference, its owner, its windows."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from staddle.design.localtime import window_span
+from staddle.design.model import Window
+from staddle.kernel import Severity, format_duration
+from staddle.review.facts import Facts
+from staddle.review.rule import Found, rule
+
+_SHORTEST: Final = timedelta(hours=2)
+_FREEZE: Final = ((12, 15), (1, 5))  # mid-December to early January, both days in it
+
+
+def _windows(facts: Facts) -> Iterator[tuple[str, Window, datetime, datetime]]:
+    for number, window in enumerate(facts.design.windows):
+        opens, closes = window_span(window)
+        yield f"windows[{number}]", window, opens, closes
+
+
+@rule(
+    name="no-change-reference",
+    severity=Severity.RISK,
+    title="No reference in change control",
+    reason="nobody has approved the work, and its record leads nowhere",
+    mend="raise the change and write its reference into job.change",
+    source="ISO/IEC 20000-1, change management; NIST SP 800-128 (from memory)",
+)
+def no_change_reference(facts: Facts) -> Iterator[Found]:
+    if not facts.design.job.change.strip():
+        yield Found(what="job.change is empty", where=facts.at("job.change"))
+
+
+@rule(
+    name="no-owner",
+    severity=Severity.NOTE,
+    title="No team answers for the cluster",
+    reason="nobody is there to ask when it must be stopped, enlarged or retired",
+    mend="write the team into job.owner",
+)
+def no_owner(facts: Facts) -> Iterator[Found]:
+    if not facts.design.job.owner.strip():
+        yield Found(what="job.owner is empty", where=facts.at("job.owner"))
+
+
+@rule(
+    name="no-window",
+    severity=Severity.RISK,
+    title="No window is named",
+    reason="nothing says when the estate may be changed, nor when the work must be over",
+    mend="agree on a window and write it into windows",
+)
+def no_window(facts: Facts) -> Iterator[Found]:
+    if not facts.design.windows:
+        yield Found(what="windows is empty", where=facts.at("windows"))
+
+
+@rule(
+    name="windows-past",
+    severity=Severity.RISK,
+    title="All windows are over",
+    reason="the work would be done outside the time that was agreed on",
+    mend="agree on a new window",
+)
+def windows_past(facts: Facts) -> Iterator[Found]:
+    spans = list(_windows(facts))
+    if spans and all(closes <= facts.now for _, _, _, closes in spans):
+        _, window, _, _ = max(spans, key=lambda one: one[3])
+        yield Found(
+            what=f"the last window closed at {window.closes} {window.zone}", where=facts.at("windows")
+        )
+
+
+@rule(
+    name="short-window",
+    severity=Severity.RISK,
+    title="A window is shorter than two hours",
+    reason="at half of it the work must be backed out or be certain to finish; little is left for anything unforeseen",
+    mend="agree on two to six hours",
+)
+def short_window(facts: Facts) -> Iterator[Found]:
+    for path, window, opens, closes in _windows(facts):
+        if closes - opens < _SHORTEST:
+            yield Found(
+                what=f"the window of {window.opens} {window.zone} lasts {format_duration(closes - opens)}",
+                where=facts.at(path),
+            )
+
+
+@rule(
+    name="window-on-clock-change",
+    severity=Severity.RISK,
+    title="The clocks change within a window",
+    reason="times in run cards, records and other people's calendars mean two things, or nothing, that night",
+    mend="take another night",
+    source="IANA tz database, the installed release",
+)
+def window_on_clock_change(facts: Facts) -> Iterator[Found]:
+    for path, window, opens, closes in _windows(facts):
+        zone = ZoneInfo(window.zone)
+        before, after = (instant.astimezone(zone).utcoffset() for instant in (opens, closes))
+        if before is not None and after is not None and before != after:
+            turned = "forward" if after > before else "back"
+            yield Found(
+                what=f"the clocks of {window.zone} go {turned} by {format_duration(abs(after - before))} in the window "
+                f"of {window.opens}, which lasts {format_duration(closes - opens)}",
+                where=facts.at(path),
+            )
+
+
+@rule(
+    name="window-in-freeze",
+    severity=Severity.NOTE,
+    title="A window lies in the usual freeze or at the end of a month",
+    reason="many organisations allow no change around the turn of the year, and closings run at the end of a month",
+    mend="ask whether a freeze holds then",
+)
+def window_in_freeze(facts: Facts) -> Iterator[Found]:
+    for path, window, opens, closes in _windows(facts):
+        zone = ZoneInfo(window.zone)
+        days = [instant.astimezone(zone).date() for instant in (opens, closes)]
+        months_end = any((day + timedelta(days=1)).day == 1 for day in days)
+        frozen = any((day.month, day.day) >= _FREEZE[0] or (day.month, day.day) <= _FREEZE[1] for day in days)
+        if months_end or frozen:
+            when = "between 15 December and 5 January" if frozen else "at the end of a month"
+            yield Found(what=f"the window of {window.opens} lies {when}", where=facts.at(path))

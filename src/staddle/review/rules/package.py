@@ -1,0 +1,64 @@
+"""Rules about the package's integrity, and what reading and verifying it found."""
+
+from collections.abc import Iterator
+
+from staddle.kernel import Finding, Severity
+from staddle.review.facts import Facts, Need
+from staddle.review.rule import Found, rule
+
+
+@rule(
+    name="package-reading",
+    severity=Severity.RISK,
+    title="What reading the package found",
+    reason="the descriptor departs from the standard, or holds what it should not; its findings keep their own names",
+    mend="ask the maker, and see what the finding says",
+    source="DSP0243",
+    needs=(Need.PACKAGE,),
+)
+def package_reading(facts: Facts) -> Iterator[Finding]:
+    yield from facts.get_package().findings
+
+
+@rule(
+    name="package-verification",
+    severity=Severity.RISK,
+    title="What verifying the package found",
+    reason="a missing or weak manifest, or a signature that nobody checked; its findings keep their own names",
+    mend="compare the package's SHA-256 with one that its maker publishes",
+    source="DSP0243, manifest and certificate files",
+    needs=(Need.VERIFICATION,),
+)
+def package_verification(facts: Facts) -> Iterator[Finding]:
+    yield from facts.get_verification().findings
+
+
+@rule(
+    name="digest-not-pinned",
+    severity=Severity.RISK,
+    title="The package's digest is not pinned in the design",
+    reason="another site, or you next week, may use another file of the same name unnoticed",
+    mend="write the package's SHA-256 into package.sha256",
+)
+def digest_not_pinned(facts: Facts) -> Iterator[Found]:
+    if not facts.design.package.sha256:
+        found = facts.verification.package_sha256 if facts.verification is not None else ""
+        yield Found(
+            what=f"package.sha256 is empty for {facts.design.package.file}",
+            where=facts.at("package.file"),
+            mend=f"compare it with the maker's and write sha256: {found}" if found else "",
+        )
+
+
+@rule(
+    name="digest-differs",
+    severity=Severity.STOP,
+    title="The package is not the one that the design pins",
+    reason="what was reviewed, rehearsed and approved is another file",
+    mend="fetch the pinned package, or find out why it differs and pin this one",
+    needs=(Need.VERIFICATION,),
+)
+def digest_differs(facts: Facts) -> Iterator[Found]:
+    pinned, found = facts.design.package.sha256, facts.get_verification().package_sha256
+    if pinned and pinned != found:
+        yield Found(what=f"the design pins {pinned}, the file has {found}", where=facts.at("package.sha256"))
