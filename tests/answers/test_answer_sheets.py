@@ -79,7 +79,7 @@ def test_an_empty_answer_is_told_as_such() -> None:
 
 def test_every_form_carries_the_cautions_and_a_place_to_sign() -> None:
     sheet = sheet_of(*answer_sections([row()]))
-    page = "".join(html.fromstring(sheet_html([sheet])).itertext())
+    page = "".join(map(str, html.fromstring(sheet_html([sheet])).itertext()))
     for text in (sheet_text(sheet), page):
         assert "typed by" in text
         assert "checked by" in text
@@ -106,7 +106,7 @@ def test_html_shows_any_text_as_text(value: str) -> None:
     page = html.fromstring(text)
     shown = page.find(".//span[@class='value']")
     assert shown is not None
-    assert "".join(shown.itertext()) == value
+    assert "".join(map(str, shown.itertext())) == value
     assert [
         found
         for name in ("script", "img", "link", "iframe")
