@@ -1,6 +1,7 @@
 """The command place: where the members stand, and why."""
 
 import getpass
+import re
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Final
@@ -153,12 +154,13 @@ def _some(names: Sequence[str]) -> str:
 
 
 def _hanging(screen: Screen, indent: str, text: str) -> None:
+    # A number stays with its unit: textwrap does not break at a no-break space.
     for line in textwrap.wrap(
-        text,
+        re.sub(r"(?<=\d) (?=%|[KMGTP]?i?B\b)", "\N{NO-BREAK SPACE}", text),
         WIDTH,
         initial_indent=indent,
         subsequent_indent=indent + "    ",
         break_long_words=False,
         break_on_hyphens=False,
     ):
-        screen.show(line)
+        screen.show(line.replace("\N{NO-BREAK SPACE}", " "))
