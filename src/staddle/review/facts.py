@@ -38,8 +38,8 @@ class Facts:
     """Everything that rules may look at.
 
     ``today`` is the local day and ``now`` the instant. ``seats`` is the settled placement, valid or not. Faults are
-    those that kept addresses, answers or the placement question from being made; their parts are None then.
-    ``estate_findings`` were made while the estate was read.
+    those that kept addresses, answers, the placement question or the verification from being made; their parts are None
+    then. ``estate_findings`` were made while the estate was read.
     """
 
     design: Design
@@ -51,6 +51,7 @@ class Facts:
     estate_findings: tuple[Finding, ...] = ()
     package: Package | None = None
     verification: Verification | None = None
+    package_faults: tuple[Fault, ...] = ()
     profile: Profile | None = None
     problem: Problem | None = None
     placement_faults: tuple[Fault, ...] = ()

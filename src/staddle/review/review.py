@@ -12,7 +12,7 @@ from staddle.review.catalogue import all_rules
 from staddle.review.facts import Facts
 from staddle.review.rule import Rule
 
-__all__ = ["Review", "refused_at", "review", "review_with"]
+__all__ = ["Review", "refuses", "review", "review_with"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +80,6 @@ def _judged(
     return [waiver for waiver in waivers if judged(waiver)]
 
 
-def refused_at(found: Review, severity: Severity) -> bool:
-    """Whether a finding stands that is as bad as ``severity`` or worse; what ``--refuse-at`` asks."""
-    return any(finding.severity.rank <= severity.rank for finding in found.kept)
+def refuses(findings: Iterable[Finding], refuse_at: Severity) -> bool:
+    """Whether a finding is as bad as ``refuse_at`` or worse; what ``--refuse-at`` asks of those that stand."""
+    return any(finding.severity.rank <= refuse_at.rank for finding in findings)

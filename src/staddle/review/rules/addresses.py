@@ -125,6 +125,19 @@ def loopback_address(facts: Facts) -> Iterator[Found]:
     yield from _in_range(facts, ("loopback",))
 
 
+@rule(
+    name="public-address",
+    severity=Severity.RISK,
+    title="A member has a public address",
+    reason="unless a firewall stands before it, anybody can knock at it; with a block of others' it cannot be reached",
+    mend="plan private addresses, or waive this where the block is yours and a firewall stands before it",
+    source="RFC 1918 and RFC 4193 for private ones, RFC 6890 for the others",
+    needs=(Need.ADDRESSES,),
+)
+def public_address(facts: Facts) -> Iterator[Found]:
+    yield from _in_range(facts, ("public",))
+
+
 def _in_range(facts: Facts, kinds: tuple[str, ...]) -> Iterator[Found]:
     if facts.design.job.platform == _REHEARSAL:
         return
@@ -139,7 +152,7 @@ def _in_range(facts: Facts, kinds: tuple[str, ...]) -> Iterator[Found]:
                 and classify(one.address).name in kinds
             ]
         if told:
-            ranges = dict.fromkeys(f"{kind.prefix}, {kind.source}" for _, _, kind in told)
+            ranges = dict.fromkeys(f"{kind.prefix}, {kind.source}".removeprefix(", ") for _, _, kind in told)
             yield Found(
                 what=f"{', '.join(f'{name} has {address}' for name, address, _ in told)} "
                 f"({told[0][2].name}: {'; '.join(ranges)})",

@@ -12,6 +12,7 @@ from staddle.review.facts import Facts
 from staddle.review.rule import Found, rule
 
 _SHORTEST: Final = timedelta(hours=2)
+_LONGEST: Final = timedelta(hours=8)
 _FREEZE: Final = ((12, 15), (1, 5))  # mid-December to early January, both days in it
 
 
@@ -44,6 +45,19 @@ def no_change_reference(facts: Facts) -> Iterator[Found]:
 def no_owner(facts: Facts) -> Iterator[Found]:
     if not facts.design.job.owner.strip():
         yield Found(what="job.owner is empty", where=facts.at("job.owner"))
+
+
+@rule(
+    name="no-engineer",
+    severity=Severity.NOTE,
+    title="Nobody is named who carries the work out",
+    reason="the record cannot show that the one who approved is not the one who did it",
+    mend="write the name into job.engineer",
+    source="ISO/IEC 20000-1, change management: approver not equal to implementer (from memory)",
+)
+def no_engineer(facts: Facts) -> Iterator[Found]:
+    if not facts.design.job.engineer.strip():
+        yield Found(what="job.engineer is empty", where=facts.at("job.engineer"))
 
 
 @rule(
@@ -84,6 +98,22 @@ def windows_past(facts: Facts) -> Iterator[Found]:
 def short_window(facts: Facts) -> Iterator[Found]:
     for path, window, opens, closes in _windows(facts):
         if closes - opens < _SHORTEST:
+            yield Found(
+                what=f"the window of {window.opens} {window.zone} lasts {format_duration(closes - opens)}",
+                where=facts.at(path),
+            )
+
+
+@rule(
+    name="long-window",
+    severity=Severity.NOTE,
+    title="A window is longer than eight hours",
+    reason="people tire, shifts change, and the point of no return is put off until nobody watches it",
+    mend="agree on two to six hours, or part the work over two windows",
+)
+def long_window(facts: Facts) -> Iterator[Found]:
+    for path, window, opens, closes in _windows(facts):
+        if closes - opens > _LONGEST:
             yield Found(
                 what=f"the window of {window.opens} {window.zone} lasts {format_duration(closes - opens)}",
                 where=facts.at(path),

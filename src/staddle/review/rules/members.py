@@ -53,6 +53,20 @@ def single_copy(facts: Facts) -> Iterator[Found]:
 
 
 @rule(
+    name="two-copies",
+    severity=Severity.NOTE,
+    title="Only two members hold data",
+    reason="while one of them is lost or maintained there is a single copy, and nothing to compare it with",
+    mend="let three members hold data where the data must outlive a failure within a repair",
+)
+def two_copies(facts: Facts) -> Iterator[Found]:
+    holding = [member.name for member in facts.design.members if member.data]
+    if len(holding) == 2:
+        what = f"only {holding[0]} and {holding[1]} hold data"
+        yield Found(what=what, where=facts.at("members"))
+
+
+@rule(
     name="many-votes",
     severity=Severity.NOTE,
     title="Seven members or more vote",

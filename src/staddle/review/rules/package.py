@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from staddle.kernel import Finding, Severity
 from staddle.review.facts import Facts, Need
-from staddle.review.rule import Found, rule
+from staddle.review.rule import Found, found_fault, rule
 
 
 @rule(
@@ -31,6 +31,18 @@ def package_reading(facts: Facts) -> Iterator[Finding]:
 )
 def package_verification(facts: Facts) -> Iterator[Finding]:
     yield from facts.get_verification().findings
+
+
+@rule(
+    name="package-not-intact",
+    severity=Severity.STOP,
+    title="The package is not what its manifest describes",
+    reason="a file of it is damaged, missing or another one",
+    mend="fetch the package again from its maker; do not use this copy",
+    source="DSP0243, manifest file",
+)
+def package_not_intact(facts: Facts) -> Iterator[Found]:
+    yield from (found_fault(fault) for fault in facts.package_faults)
 
 
 @rule(

@@ -1,0 +1,108 @@
+"""The command review: what would go wrong, before anything is touched."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from staddle.cli.options import Options
+from staddle.cli.screen import Screen
+from staddle.jobs.review import ReviewReport, review_job
+from staddle.kernel import Severity, SystemClock
+from staddle.kernel.cautions import CAUTIONS
+from staddle.review.review import refuses
+
+__all__ = ["review"]
+
+
+def review(
+    *,
+    refuse_at: Severity = Severity.STOP,
+    verify: Annotated[bool, Parameter(negative="--no-verify")] = True,
+    survey_age_limit_days: int = 30,
+    options: Options = Options(),  # noqa: B008  frozen
+) -> int:
+    """Look for mistakes and risks before anything is touched.
+
+    Findings come worst first. What a waiver in waivers.yaml accepts is told apart, and so is what could not be looked
+    at; neither counts as passed.
+    Example: staddle review --refuse-at risk
+
+    Parameters
+    ----------
+    refuse_at
+        End with 1 if a finding as bad as this stands: stop, risk or note.
+    verify
+        Read every byte of the package and compare it with its manifest.
+    survey_age_limit_days
+        A survey older than this is a risk.
+    """
+    screen = Screen("review", as_json=options.json)
+    report = review_job(
+        options.folder(),
+        SystemClock().now(),
+        verify=verify,
+        survey_age_limit_days=survey_age_limit_days,
+    )
+    found = report.review
+    refused = refuses(found.kept, refuse_at)
+    screen.show(_standing(report, refuse_at, refused=refused))
+    estate = report.job.reading.estate
+    screen.show(f"estate surveyed {estate.surveyed} by {estate.surveyed_by}: {report.age.text}")
+    if found.kept:
+        screen.show()
+        screen.findings(found.kept)
+    _waived(screen, report)
+    _not_looked(screen, found.not_looked)
+    for caution in CAUTIONS:
+        screen.say(caution)
+    screen.document("refused" if refused else "passed", _data(report, refuse_at))
+    return 1 if refused else 0
+
+
+def _standing(report: ReviewReport, refuse_at: Severity, *, refused: bool) -> str:
+    """Where the job stands, and what is next."""
+    found, name = report.review, report.job.design.job.name
+    counts = Counter(finding.severity for finding in found.kept)
+    told = ", ".join(_counted(counts[severity], severity.value) for severity in Severity)
+    looked = f"{len(found.looked)} of {len(found.looked) + len(found.not_looked)} rules looked"
+    if refused:
+        return f"{name}: refused at {refuse_at.value}: {told}; {looked}"
+    missing = {why for _, why in found.not_looked}
+    after = "; next: staddle place" if report.job.settled is None else ""
+    return f"{name}: {told}; {looked}" + (after if missing else "")
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number or 'no'} {noun}" + ("" if number == 1 else "s")
+
+
+def _waived(screen: Screen, report: ReviewReport) -> None:
+    if report.review.waived:
+        screen.show()
+        screen.show("waived")
+    for one in report.review.waived:
+        screen.show(f"  {one.finding.severity.value:<5} {one.finding.rule}: {one.finding.what}")
+        screen.show(f"        by {one.by} until {one.until}: {one.reason}")
+
+
+def _not_looked(screen: Screen, not_looked: Sequence[tuple[str, str]]) -> None:
+    reasons: dict[str, list[str]] = {}
+    for name, why in not_looked:
+        reasons.setdefault(why, []).append(name)
+    if reasons:
+        screen.show()
+        screen.show("not looked, so not passed")
+    for why, names in reasons.items():
+        screen.show(f"  {why}: {', '.join(names)}")
+
+
+def _data(report: ReviewReport, refuse_at: Severity) -> Mapping[str, object]:
+    estate = report.job.reading.estate
+    return {
+        "refuse_at": refuse_at.value,
+        "surveyed": estate.surveyed,
+        "survey_age_days": report.age.days,
+        "review": report.review,
+    }

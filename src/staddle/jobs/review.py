@@ -1,0 +1,107 @@
+"""review: what would go wrong, before anything is touched. The rules themselves are in review/."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TypeVar
+
+from staddle.addressing.allocation import plan_addresses
+from staddle.design.waivers import Waiver, read_waivers
+from staddle.estate.survey import SurveyAge, survey_age
+from staddle.jobs.folder import JobFolder
+from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.rollout import answers_of
+from staddle.kernel import Fault, InputRefused
+from staddle.package import verify_package
+from staddle.review.facts import Facts
+from staddle.review.review import Review, review
+
+__all__ = ["ReviewReport", "review_job"]
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReviewReport:
+    """The job as it was read, what was found in it, and how old the estate's survey is."""
+
+    job: Gathered
+    review: Review
+    age: SurveyAge
+
+
+def review_job(
+    folder: JobFolder,
+    now: datetime,
+    *,
+    verify: bool = True,
+    survey_age_limit_days: int = 30,
+    progress: Callable[[int, int], None] | None = None,
+) -> ReviewReport:
+    """Let every rule look at a job. Changes nothing in it.
+
+    Args: now: aware; its day in UTC is today; verify: read every byte of the package too; progress: of verifying, with
+        bytes done and bytes in all.
+    Raises: InputRefused: the job or its waivers cannot be read.
+    """
+    job = gather(folder, now)
+    today = now.date()
+    waivers = _waivers(folder, now)
+    facts = facts_of(job, now, survey_age_limit_days=survey_age_limit_days, verify=verify, progress=progress)
+    return ReviewReport(
+        job=job,
+        review=review(facts, waivers),
+        age=survey_age(job.reading.estate.surveyed, today),
+    )
+
+
+def facts_of(
+    job: Gathered,
+    now: datetime,
+    *,
+    survey_age_limit_days: int,
+    verify: bool,
+    progress: Callable[[int, int], None] | None = None,
+) -> Facts:
+    """Everything that is known of a job, with the faults of what could not be made."""
+    _, address_faults = _made(
+        lambda: plan_addresses(job.design, job.reading.estate.networks, place=job.places.find)
+    )
+    answers, answer_faults = (None, ()) if job.addresses is None else _made(lambda: answers_of(job))
+    verification, package_faults = (
+        _made(lambda: verify_package(job.package_path, progress=progress)) if verify else (None, ())
+    )
+    return Facts(
+        design=job.design,
+        places=job.places,
+        today=now.date(),
+        now=now,
+        survey_age_limit_days=survey_age_limit_days,
+        estate=job.reading.estate,
+        estate_findings=job.reading.findings,
+        package=job.package,
+        package_faults=package_faults,
+        verification=verification,
+        profile=job.profile,
+        problem=job.problem,
+        placement_faults=tuple(fault for fault in job.open_faults if fault not in address_faults),
+        seats=None if job.settled is None else job.settled.seats,
+        addresses=job.addresses,
+        address_faults=address_faults,
+        answers=answers,
+        answer_faults=answer_faults,
+    )
+
+
+def _waivers(folder: JobFolder, now: datetime) -> tuple[Waiver, ...]:
+    if not folder.waivers.is_file():
+        return ()
+    text = folder.waivers.read_text(encoding="utf-8")
+    return read_waivers(text, where="waivers.yaml", today=now.date()).value
+
+
+def _made(make: Callable[[], T]) -> tuple[T | None, tuple[Fault, ...]]:
+    try:
+        return make(), ()
+    except InputRefused as exc:
+        return None, exc.faults
