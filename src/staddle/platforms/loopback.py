@@ -333,7 +333,7 @@ class LoopbackPlatform:
     def _text(self, file: Path) -> str:
         try:
             return file.read_text(encoding="utf-8", errors="replace")
-        except FileNotFoundError:
+        except (FileNotFoundError, NotADirectoryError):
             return ""
 
 
