@@ -69,9 +69,8 @@ def _standing(report: ReviewReport, refuse_at: Severity, *, refused: bool) -> st
     looked = f"{len(found.looked)} of {len(found.looked) + len(found.not_looked)} rules looked"
     if refused:
         return f"{name}: refused at {refuse_at.value}: {told}; {looked}"
-    missing = {why for _, why in found.not_looked}
     after = "; next: staddle place" if report.job.settled is None else ""
-    return f"{name}: {told}; {looked}" + (after if missing else "")
+    return f"{name}: {told}; {looked}{after}"
 
 
 def _counted(number: int, noun: str) -> str:
