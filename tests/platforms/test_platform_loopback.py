@@ -186,7 +186,11 @@ def test_a_host_without_room_refuses_machine_and_answers_and_keeps_no_part(bench
         fill()
         with pytest.raises(OutsideFailed) as caught:
             asyncio.run(bench.platform.create_machine(bench.plan, bench.member))
-        assert caught.value.faults[0].what.endswith("could not be written: No space left on device")
+        assert str(caught.value) == (
+            "error: levels-level-1 could not be written: No space left on device\n"
+            f"  where: {host}\n"
+            "  try:   make room, then run again"
+        )
         assert [path.name for path in host.iterdir()] == ["filler"]
         filler.unlink()
         asyncio.run(bench.platform.create_machine(bench.plan, bench.member))

@@ -91,9 +91,12 @@ def make_folder(folder: Path, *, tag: str, facts: Mapping[str, object]) -> None:
         fresh.mkdir(mode=0o700)
         write_file(fresh / _TAG_FILE, json.dumps(body, indent=1).encode())
         fresh.rename(folder)
-    except OSError as exc:
+    except (OSError, OutsideFailed) as exc:
         shutil.rmtree(fresh, ignore_errors=True)
-        raise _refused(folder, exc) from exc
+        cause = exc.__cause__ if isinstance(exc, OutsideFailed) else exc
+        if isinstance(cause, OSError):
+            raise _refused(folder, cause) from exc
+        raise
 
 
 def write_file(path: Path, content: bytes) -> None:
