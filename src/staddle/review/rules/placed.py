@@ -78,7 +78,7 @@ def many_vcpus_per_core(facts: Facts) -> Iterator[Found]:
         if vcpus > _VCPUS_PER_CORE * host.cores:
             yield Found(
                 what=f"host {host.name} has {vcpus} vCPUs on {host.cores} cores with its members, "
-                f"{vcpus / host.cores:.1f} a core",
+                f"{vcpus / host.cores:.2f} a core",
                 where=f"host {host.name}",
             )
 

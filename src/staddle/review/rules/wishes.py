@@ -24,6 +24,15 @@ def _count_of(estate: Estate, kind: str) -> int:
     return len(estate.pools) if kind == "pool" else sum(one.kind == kind for one in estate.domains)
 
 
+def least_lost(votes: int, *, domains: int, failing: int) -> int:
+    """The fewest votes that the worst choice of ``failing`` of ``domains`` takes, however the votes are spread.
+
+    Spread as evenly as can be, ``votes % domains`` of them hold one more than the others.
+    """
+    each, more = divmod(votes, domains)
+    return each * min(failing, domains) + min(failing, more)
+
+
 def _did_you_mean(name: str, known: list[str]) -> str:
     near = get_close_matches(name, known, n=1)
     return f'did you mean "{near[0]}"?' if near else ""
@@ -103,8 +112,7 @@ def survive_asks_too_much(facts: Facts) -> Iterator[Found]:
         count = _count_of(facts.get_estate(), one.kind)
         if count == 0 or votes == 0:
             continue  # other rules tell of these
-        most_even = sorted((votes // count + (n < votes % count) for n in range(count)), reverse=True)
-        lost = sum(most_even[: one.count])
+        lost = least_lost(votes, domains=count, failing=one.count)
         if 2 * (votes - lost) <= votes:
             counted = f"{count} {one.kind}" + ("s" if count > 1 else "")
             yield Found(

@@ -1,0 +1,119 @@
+"""Rules of package.py: what each says of a bad job, as a whole finding, and of which near one it says nothing."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final
+
+from staddle.kernel import Fault, Finding, Severity
+from staddle.review.facts import Facts
+from staddle.review.rule import PRACTICE
+from tests.review.ousemoor import facts_of, sluicelog
+
+__all__ = ["FIRES", "QUIET"]
+
+OF_ANOTHER_ROOM: Final = Finding(
+    rule="of-another-room", severity=Severity.NOTE, what="something", where="a.ovf"
+)
+
+FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
+    "package-reading": [
+        (lambda: facts_of(package=replace(sluicelog()[0], findings=(OF_ANOTHER_ROOM,))), (OF_ANOTHER_ROOM,)),
+    ],
+    "package-verification": [
+        (
+            lambda: facts_of(verification=replace(sluicelog()[1], findings=(OF_ANOTHER_ROOM,))),
+            (OF_ANOTHER_ROOM,),
+        ),
+    ],
+    "digest-not-pinned": [
+        (
+            lambda: facts_of(('  sha256: "SHA256"\n', "")),
+            (
+                Finding(
+                    rule="digest-not-pinned",
+                    severity=Severity.RISK,
+                    what="package.sha256 is empty for ../sluicelog-4.2.0.ova",
+                    where="design.yaml:10:9",
+                    why="another site, or you next week, may use another file of the same name unnoticed",
+                    mend=f"compare it with the maker's and write sha256: {sluicelog()[1].package_sha256}",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+        (
+            lambda: facts_of(('  sha256: "SHA256"\n', ""), verification=None),
+            (
+                Finding(
+                    rule="digest-not-pinned",
+                    severity=Severity.RISK,
+                    what="package.sha256 is empty for ../sluicelog-4.2.0.ova",
+                    where="design.yaml:10:9",
+                    why="another site, or you next week, may use another file of the same name unnoticed",
+                    mend="write the package's SHA-256 into package.sha256",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "digest-differs": [
+        (
+            lambda: facts_of(
+                ("SHA256", 64 * "0"), verification=replace(sluicelog()[1], package_sha256=64 * "1")
+            ),
+            (
+                Finding(
+                    rule="digest-differs",
+                    severity=Severity.STOP,
+                    what="the design pins 0000000000000000000000000000000000000000000000000000000000000000, the file has 1111111111111111111111111111111111111111111111111111111111111111",
+                    where="design.yaml:13:11",
+                    why="what was reviewed, rehearsed and approved is another file",
+                    mend="fetch the pinned package, or find out why it differs and pin this one",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "package-not-intact": [
+        (
+            lambda: facts_of(
+                package_faults=(
+                    Fault(
+                        what='the file "a.img" is not the one that the manifest describes',
+                        where="a.mf",
+                        why="its SHA256 differs",
+                    ),
+                ),
+                verification=None,
+            ),
+            (
+                Finding(
+                    rule="package-not-intact",
+                    severity=Severity.STOP,
+                    what='the file "a.img" is not the one that the manifest describes',
+                    where="a.mf",
+                    why="its SHA256 differs",
+                    mend="fetch the package again from its maker; do not use this copy",
+                    source="DSP0243, manifest file",
+                ),
+            ),
+        ),
+    ],
+}
+
+QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
+    "package-reading": [
+        lambda: facts_of(),
+    ],
+    "package-verification": [
+        lambda: facts_of(),
+    ],
+    "digest-not-pinned": [
+        lambda: facts_of(verification=None),
+    ],
+    "digest-differs": [
+        lambda: facts_of(('  sha256: "SHA256"\n', "")),
+    ],
+    "package-not-intact": [
+        lambda: facts_of(),
+    ],
+}

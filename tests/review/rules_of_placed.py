@@ -1,0 +1,146 @@
+"""Rules of placed.py: what each says of a bad job, as a whole finding, and of which near one it says nothing."""
+
+from collections.abc import Callable
+from typing import Final
+
+from staddle.kernel import Finding, Severity
+from staddle.review.facts import Facts
+from staddle.review.rule import PRACTICE
+from tests.review.ousemoor import GIB, SEATS, facts_of, seat, with_guest, with_host
+
+__all__ = ["FIRES", "QUIET"]
+
+FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
+    "placement-not-askable": [
+        (
+            lambda: facts_of(("estate: telemetry", "estate: telemetri")),
+            (
+                Finding(
+                    rule="placement-not-askable",
+                    severity=Severity.STOP,
+                    what='there is no network "telemetri" on the estate',
+                    where="networks",
+                    why="its networks are management, telemetry",
+                    mend="name one of these",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "placement-broken": [
+        (
+            lambda: facts_of(seats=(SEATS[0], SEATS[1], seat("levels-3", "om", 2))),
+            (
+                Finding(
+                    rule="placement-broken",
+                    severity=Severity.STOP,
+                    what="site: levels-3 stands on om-h2, which is not at Lode",
+                    where="placement.yaml",
+                    why="estate, bookings or design have changed since it was settled",
+                    mend="place the members again",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+        (
+            lambda: facts_of(seats=SEATS[:2]),
+            (
+                Finding(
+                    rule="placement-broken",
+                    severity=Severity.STOP,
+                    what="seats: levels-3 has 0 seats, not one",
+                    where="placement.yaml",
+                    why="estate, bookings or design have changed since it was settled",
+                    mend="place the members again",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "host-memory-full": [
+        (
+            lambda: facts_of(estate=with_guest(memory_bytes=190 * GIB)),
+            (
+                Finding(
+                    rule="host-memory-full",
+                    severity=Severity.RISK,
+                    what="host om-h1 has 222 GiB of 256 GiB in use with its members, 86 %",
+                    where="host om-h1",
+                    why="nothing is left for guests that must restart here, nor for the growth of those that run",
+                    mend="place the member elsewhere, or move guests away",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "many-vcpus-per-core": [
+        (
+            lambda: facts_of(estate=with_guest(vcpus=61)),
+            (
+                Finding(
+                    rule="many-vcpus-per-core",
+                    severity=Severity.RISK,
+                    what="host om-h1 has 65 vCPUs on 32 cores with its members, 2.03 a core",
+                    where="host om-h1",
+                    why="members wait for a core when the others work; a cluster is as slow as its slowest member",
+                    mend="place the member elsewhere, or move guests away",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "member-fills-numa-node": [
+        (
+            lambda: facts_of(estate=with_host("om-h1", numa_nodes=16)),
+            (
+                Finding(
+                    rule="member-fills-numa-node",
+                    severity=Severity.RISK,
+                    what="levels-1 has 16 GiB, one NUMA node of host om-h1 has 16 GiB",
+                    where="host om-h1",
+                    why="the host keeps some of each node for itself, so that part of the member's memory lies on another node, 1.3 to 2 times as far",
+                    mend="take a smaller size and more members, or hosts with larger nodes",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "cpu-levels-differ": [
+        (
+            lambda: facts_of(estate=with_host("tg-h1", cpu_level="x86-64-v4")),
+            (
+                Finding(
+                    rule="cpu-levels-differ",
+                    severity=Severity.NOTE,
+                    what='levels-1 on "x86-64-v3" (host om-h1); levels-2 on "x86-64-v4" (host tg-h1); levels-3 on "x86-64-v3" (host fl-h1)',
+                    where="placement.yaml",
+                    why="a member that moves between them sees another processor, and members are not equally fast",
+                    mend="place them on hosts of one level, or let the platform level them to the oldest",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+}
+
+QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
+    "placement-not-askable": [
+        lambda: facts_of(),
+    ],
+    "placement-broken": [
+        lambda: facts_of(),
+    ],
+    "host-memory-full": [
+        lambda: facts_of(estate=with_guest(memory_bytes=185 * GIB)),
+    ],
+    "many-vcpus-per-core": [
+        lambda: facts_of(estate=with_guest(vcpus=60)),
+    ],
+    "member-fills-numa-node": [
+        lambda: facts_of(estate=with_host("om-h1", numa_nodes=8)),
+        lambda: facts_of(estate=with_host("om-h2", numa_nodes=16)),
+    ],
+    "cpu-levels-differ": [
+        lambda: facts_of(estate=with_host("tg-h2", cpu_level="x86-64-v4")),
+    ],
+}

@@ -1,0 +1,81 @@
+"""Rules of survey.py: what each says of a bad job, as a whole finding, and of which near one it says nothing."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from typing import Final
+
+from staddle.kernel import Finding, Severity
+from staddle.review.facts import Facts
+from staddle.review.rule import PRACTICE
+from tests.review.ousemoor import ESTATE, facts_of
+
+__all__ = ["FIRES", "QUIET"]
+
+OF_ANOTHER_ROOM: Final = Finding(
+    rule="of-another-room", severity=Severity.NOTE, what="something", where="a.ovf"
+)
+
+FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
+    "estate-reading": [
+        (lambda: facts_of(estate_findings=(OF_ANOTHER_ROOM,)), (OF_ANOTHER_ROOM,)),
+    ],
+    "survey-old": [
+        (
+            lambda: facts_of(estate=replace(ESTATE, surveyed=date(2026, 10, 25))),
+            (
+                Finding(
+                    rule="survey-old",
+                    severity=Severity.RISK,
+                    what="the survey of Ousemoor Drainage Commission is 31 days old (2026-10-25), the limit is 30 days",
+                    where="survey.yaml",
+                    why="guests have come and grown since then; the room that is counted on may be gone",
+                    mend="survey the estate again",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+        (
+            lambda: facts_of(survey_age_limit_days=4),
+            (
+                Finding(
+                    rule="survey-old",
+                    severity=Severity.RISK,
+                    what="the survey of Ousemoor Drainage Commission is 5 days old (2026-11-20), the limit is 4 days",
+                    where="survey.yaml",
+                    why="guests have come and grown since then; the room that is counted on may be gone",
+                    mend="survey the estate again",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+    "survey-ahead": [
+        (
+            lambda: facts_of(estate=replace(ESTATE, surveyed=date(2026, 11, 26))),
+            (
+                Finding(
+                    rule="survey-ahead",
+                    severity=Severity.STOP,
+                    what="the survey of Ousemoor Drainage Commission is dated 1 day ahead (2026-11-26)",
+                    where="survey.yaml",
+                    why="nobody can have looked then: the date or this machine's clock is wrong, and ages mean nothing",
+                    mend="mend the date in survey.yaml, or the clock",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
+}
+
+QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
+    "estate-reading": [
+        lambda: facts_of(),
+    ],
+    "survey-old": [
+        lambda: facts_of(estate=replace(ESTATE, surveyed=date(2026, 10, 26))),
+    ],
+    "survey-ahead": [
+        lambda: facts_of(estate=replace(ESTATE, surveyed=date(2026, 11, 25))),
+    ],
+}
