@@ -67,10 +67,10 @@ def test_a_line_names_whom_the_step_concerns_and_what_is_done() -> None:
     )
     lines = journal_lines(HEAD, _recorded(*(_entry(step) for step in steps)))
     assert [line.step for line in lines] == [
-        "verify the package",
+        "cluster: verify the package",
         "level-1: deliver the disk system",
         "level-2: join the cluster",
-        "start",
+        "cluster: start",
         "the rollout as a whole",
     ]
     assert [line.event for line in lines] == ["seen done"] * 5

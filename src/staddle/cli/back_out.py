@@ -8,11 +8,12 @@ from cyclopts import Parameter
 
 from staddle.cli.cards import TerminalCards
 from staddle.cli.options import Options
-from staddle.cli.progress import RunLines, title_of
+from staddle.cli.progress import RunLines
 from staddle.cli.screen import Screen, confirm
 from staddle.jobs.back_out import BackOutList, back_out_list
 from staddle.jobs.back_out import back_out as take_back
 from staddle.kernel import SystemClock
+from staddle.plan.titles import step_title
 from staddle.rollout.states import State
 
 __all__ = ["back_out"]
@@ -63,7 +64,7 @@ def back_out(
         "nothing of this rollout is left" if not left else f"{len(left)} steps could not be taken back:"
     )
     for step in left:
-        screen.show(f"  {title_of(run.plan, step.step_id)}: {run.state(step.step_id)}")
+        screen.show(f"  {step_title(run.plan, step)}: {run.state(step.step_id)}")
     rollout = {"rollout": found.rollout.head.rollout_id, "left": [step.step_id for step in left]}
     screen.document("left" if left else "backed out", rollout)
     return 1 if left else 0

@@ -5,7 +5,7 @@ import getpass
 
 from staddle.cli.cards import TerminalCards
 from staddle.cli.options import Options
-from staddle.cli.progress import RunLines, title_of
+from staddle.cli.progress import RunLines
 from staddle.cli.screen import Screen
 from staddle.jobs.back_out import irreversible_steps
 from staddle.jobs.folder import JobFolder
@@ -13,6 +13,7 @@ from staddle.jobs.rollout import Standing, calls_of, carry_on, drifted_inputs, o
 from staddle.jobs.rollouts import OpenRollout
 from staddle.kernel import SystemClock, SystemRandom
 from staddle.kernel.cautions import CAUTIONS
+from staddle.plan.titles import step_title
 
 __all__ = ["carry_out"]
 
@@ -76,11 +77,11 @@ def _say_last(screen: Screen, rollout: OpenRollout, standing: Standing) -> None:
         return
     screen.show(f"{rollout.head.rollout_id} stands at {standing.done} of {standing.steps} steps")
     for step_id, fault in standing.refused:
-        screen.show(f"refused: {title_of(plan, step_id)}")
+        screen.show(f"refused: {step_title(plan, plan.get_step(step_id))}")
         for line in fault.lines():
             screen.show(f"  {line}")
     for step_id in standing.awaits:
-        screen.show(f"awaits a person: {title_of(plan, step_id)}")
+        screen.show(f"awaits a person: {step_title(plan, plan.get_step(step_id))}")
     for step_id in standing.not_known:
-        screen.show(f"not known: {title_of(plan, step_id)}")
+        screen.show(f"not known: {step_title(plan, plan.get_step(step_id))}")
     screen.show("the same command goes on from here")

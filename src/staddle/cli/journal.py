@@ -5,9 +5,9 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from staddle.cli.options import Options
-from staddle.cli.progress import title_of
 from staddle.cli.screen import Screen
 from staddle.jobs.journal import export_journal, read_journal
+from staddle.plan.titles import step_title
 
 __all__ = ["journal"]
 
@@ -39,7 +39,9 @@ def journal(
         (
             str(recorded.seq),
             f"{recorded.entry.at:%Y-%m-%d %H:%M:%S}",
-            title_of(plan, recorded.entry.step_id) if recorded.entry.step_id else "the rollout",
+            step_title(plan, plan.get_step(recorded.entry.step_id))
+            if recorded.entry.step_id
+            else "the rollout",
             recorded.entry.event.value,
             recorded.entry.actor,
         )

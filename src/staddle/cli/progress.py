@@ -10,24 +10,14 @@ from staddle.cli.screen import Screen
 from staddle.kernel import format_decimal
 from staddle.plan.kind import BackOut, get_kind
 from staddle.plan.orders import Plan
+from staddle.plan.titles import step_title
 from staddle.rollout.journal import Entry
 from staddle.rollout.run import Run
 from staddle.rollout.states import Event, State
 
-__all__ = ["RunLines", "title_of"]
+__all__ = ["RunLines"]
 
 _SHOWN = {Event.SEEN, Event.REFUSED, Event.LOST, Event.BACKED_OUT, Event.ASKED, Event.ANSWERED}
-
-
-def title_of(plan: Plan, step_id: str) -> str:
-    """The step as a person would say it: "levels-2: deliver the disk data"."""
-    step = plan.get_step(step_id)
-    title = get_kind(step.kind).facts.title
-    if step.kind == "cluster-act":
-        title = plan.get_cluster_step(step.subject).title
-    elif step.subject:
-        title = f"{title} {step.subject}"
-    return f"{step.member or 'cluster'}: {title}"
 
 
 class RunLines:
@@ -72,7 +62,9 @@ class RunLines:
             self._end_transfer(entry.step_id)
         if entry.event not in _SHOWN or self._only_written_off(entry):
             return
-        self._screen.say(f"{_time(entry.at)}  {title_of(self._plan, entry.step_id):<58} {entry.event.value}")
+        self._screen.say(
+            f"{_time(entry.at)}  {step_title(self._plan, self._plan.get_step(entry.step_id)):<58} {entry.event.value}"
+        )
         if entry.event in (Event.REFUSED, Event.LOST):
             for label in ("what", "where", "why", "mend"):
                 if text := entry.evidence.get(label):
@@ -88,7 +80,7 @@ class RunLines:
         """Bytes of one transfer. Called from the thread that copies."""
         if step_id not in self._transfers:
             self._transfers[step_id] = self._bar.add_task(
-                title_of(self._plan, step_id), total=total or None, count=""
+                step_title(self._plan, self._plan.get_step(step_id)), total=total or None, count=""
             )
         self._bar.update(
             self._transfers[step_id], completed=done, total=total or None, count=format_decimal(done)

@@ -21,8 +21,8 @@ from staddle.estate.model import Estate
 from staddle.kernel import format_binary, format_decimal
 from staddle.package.model import Hardware, Package
 from staddle.placement.model import Placement, Problem
-from staddle.plan.kind import get_kind
-from staddle.plan.orders import MemberOrder, Plan, Step
+from staddle.plan.orders import MemberOrder
+from staddle.plan.titles import step_title
 from staddle.rollout.journal import Recorded, RolloutHead, tree_root
 
 __all__ = [
@@ -32,7 +32,6 @@ __all__ = [
     "pinned_inputs",
     "placement_record",
     "sheet_from_order",
-    "step_title",
 ]
 
 _LONGEST_EVIDENCE: Final = (
@@ -147,17 +146,6 @@ def journal_lines(head: RolloutHead, entries: Sequence[Recorded]) -> tuple[Journ
         )
         for recorded in entries
     )
-
-
-def step_title(plan: Plan, step: Step) -> str:
-    """What a step is called in the record: whom it concerns, and what is done. "log-1: deliver the disk data"."""
-    title = get_kind(step.kind).facts.title
-    if step.kind == "cluster-act":
-        named = {act.name: act.title for act in plan.cluster_steps}
-        title = named.get(step.subject, step.subject)
-    elif step.subject:
-        title = f"{title} {step.subject}"
-    return f"{step.member}: {title}" if step.member else title
 
 
 def _evidence(recorded: Recorded) -> tuple[tuple[str, str], ...]:

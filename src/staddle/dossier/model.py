@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from staddle.design.waivers import Waived
-from staddle.dossier.cautions import CAUTIONS
 from staddle.dossier.elevation import Elevation
 from staddle.kernel import Fault, Finding, InputRefused
+from staddle.kernel.cautions import CAUTIONS
 from staddle.placement.model import PassedOver
 from staddle.proof.model import Proof
 

@@ -9,6 +9,7 @@ from staddle.jobs.rollouts import REHEARSAL, ROLLOUT, OpenRollout, last_rollout,
 from staddle.kernel import Clock, NotAllowed, SystemRandom
 from staddle.plan.kind import BackOut, get_kind
 from staddle.plan.orders import Plan, Step
+from staddle.plan.titles import step_title
 from staddle.rollout.decide import Direction
 from staddle.rollout.run import Run
 from staddle.rollout.runner import People, Watcher
@@ -28,11 +29,7 @@ class BackOutList:
 
 def irreversible_steps(plan: Plan) -> tuple[tuple[str, str], ...]:
     """The steps of a plan that cannot be backed out once done, as (step in words, note); told before a rollout."""
-    return tuple(
-        (_words(step), get_kind(step.kind).facts.back_out_note)
-        for step in plan.steps
-        if get_kind(step.kind).facts.back_out is BackOut.NONE
-    )
+    return _with(plan, plan.steps, BackOut.NONE)
 
 
 def back_out_list(folder: JobFolder, clock: Clock, *, rehearsal: bool, actor: str) -> BackOutList:
@@ -63,24 +60,16 @@ def back_out_list(folder: JobFolder, clock: Clock, *, rehearsal: bool, actor: st
     touched = run.in_state(*(state for state in State if state not in (State.TO_DO, State.BACKED_OUT)))
     return BackOutList(
         rollout=rollout,
-        takes_back=_with(touched, BackOut.UNDO),
-        cannot=_with(touched, BackOut.NONE),
+        takes_back=_with(head.plan, touched, BackOut.UNDO),
+        cannot=_with(head.plan, touched, BackOut.NONE),
     )
 
 
-def _with(steps: tuple[Step, ...], how: BackOut) -> tuple[tuple[str, str], ...]:
+def _with(plan: Plan, steps: tuple[Step, ...], how: BackOut) -> tuple[tuple[str, str], ...]:
     return tuple(
-        (_words(step), get_kind(step.kind).facts.back_out_note)
+        (step_title(plan, step), get_kind(step.kind).facts.back_out_note)
         for step in steps
         if get_kind(step.kind).facts.back_out is how
-    )
-
-
-def _words(step: Step) -> str:
-    return " ".join(
-        part
-        for part in (f"{step.member or 'cluster'}:", get_kind(step.kind).facts.title, step.subject)
-        if part
     )
 
 

@@ -1,12 +1,15 @@
-"""The cautions that stand on every output that someone may act on."""
+"""The limits of the program's advice: said on every output that somebody may act on."""
 
 from typing import Final
 
 __all__ = ["CAUTIONS"]
 
 CAUTIONS: Final = (
-    "Follow your organisation's change control, the maker's supported configurations and local rules; they come first.",
+    "Follow your organisation's change control, the maker's supported configurations and local rules: they come before "
+    "anything that is written here.",
     "Keep a tested backup before any change.",
     "Where the appliance watches plant that can hurt people, its outage needs that plant's own procedure.",
-    "This tool computes from what it was given; whoever is authorised to signs the work off.",
+    "The program computes from what it is given: a wrong survey, design or table gives a wrong answer.",
+    "A profile is unproven until a rollout with it on the real appliance has been recorded.",
+    "Sign-off is given by whoever is authorised to give it, not by this program.",
 )
