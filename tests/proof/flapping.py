@@ -5,6 +5,7 @@
 A line holds faults, comma-separated, empty for none; "ok" is said when they are in force. Ends with its standard input.
 """
 
+import io
 import sys
 
 from tests.misbehaving import appliance
@@ -12,13 +13,14 @@ from tests.misbehaving import appliance
 __all__ = ["main"]
 
 
-class _Lines:
+class _Lines(io.StringIO):
     """Stands for standard input: the appliance waits for its end in one read, and meanwhile each line is obeyed."""
 
     def __init__(self, faults: set[str]) -> None:
+        super().__init__()
         self._faults = faults
 
-    def read(self) -> str:
+    def read(self, size: int | None = -1) -> str:
         for line in sys.__stdin__ or ():
             chosen = {part for part in line.strip().split(",") if part}
             assert chosen <= set(appliance.FAULTS), chosen
@@ -38,8 +40,8 @@ def main(arguments: list[str]) -> int:
             super().__init__(options)  # type: ignore[arg-type]  # the parent's own options
             self.faults = faults
 
-    appliance.Cluster = Flapping
-    sys.stdin = _Lines(faults)  # type: ignore[assignment]
+    appliance.Cluster = Flapping  # type: ignore[misc]  # the one thing in which this appliance differs
+    sys.stdin = _Lines(faults)
     return appliance.main(arguments)
 
 

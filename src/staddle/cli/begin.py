@@ -2,17 +2,21 @@
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 from cyclopts import Parameter
 
 from staddle.cli.screen import Screen
 from staddle.design.questions import QUESTIONS, BeginAnswers, NetworkAnswer, Question, parse_network_answer
 from staddle.jobs.begin import begin as begin_job
+from staddle.jobs.begin import refuse_begun
 from staddle.jobs.package import look_into_package
 from staddle.kernel import InputRefused, StaddleError
 
 __all__ = ["begin"]
+
+_FLAGS: Final = {"job": "name", "networks": "network"}
+"""Flags that are not called as their question is."""
 
 
 def begin(
@@ -70,6 +74,7 @@ def begin(
         Print one JSON document instead of text.
     """
     screen = Screen("begin", as_json=json)
+    refuse_begun(folder)
     flags = {"job": name, "cluster": cluster, "package": package, "profile": profile}
     flags |= {"estate": estate, "members": members, "zone": zone}
     asked = {
@@ -111,7 +116,7 @@ def _answer(question: Question, flag: str) -> str:
             raise InputRefused.one(
                 f'the question for "{question.key}" was not answered',
                 why="standard input has ended",
-                mend=f"answer it, or give the flag --{'name' if question.key == 'job' else question.key}",
+                mend=f"answer it, or give the flag --{_FLAGS.get(question.key, question.key)}",
             )
         try:
             return question.check(line.strip() or question.default)

@@ -8,7 +8,16 @@ from staddle.design.starter import starter_text
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.kernel import NotAllowed
 
-__all__ = ["begin"]
+__all__ = ["begin", "refuse_begun"]
+
+
+def refuse_begun(root: Path) -> None:
+    """Raises: NotAllowed: there is a design already. To be asked before a person answers eight questions for nothing."""
+    design = JobFolder(root=root.resolve()).design
+    if design.exists():
+        raise NotAllowed.one(
+            "there is a design already", where=str(design), mend="edit it, or begin in another folder"
+        )
 
 
 def begin(root: Path, answers: BeginAnswers) -> JobFolder:
@@ -17,11 +26,8 @@ def begin(root: Path, answers: BeginAnswers) -> JobFolder:
     Returns: the job folder, whose design reads without a fault.
     Raises: NotAllowed: there is a design already; nothing was changed.
     """
+    refuse_begun(root)
     folder = JobFolder(root=root.resolve())
-    if folder.design.exists():
-        raise NotAllowed.one(
-            "there is a design already", where=str(folder.design), mend="edit it, or begin in another folder"
-        )
     folder.make()
     write_text(folder.root / SCHEMA_FILE, schema_text())
     write_text(folder.design, starter_text(answers))

@@ -1,0 +1,174 @@
+"""begin as a person runs it: eight questions on the terminal or as flags; the design it makes reads back and fits its schema."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+import yaml
+
+from demo.sluicelog_package import build_package
+from staddle.design.questions import QUESTIONS
+from staddle.design.reader import read_design
+from tests.cli.demo_job import PACKAGE, staddle
+
+FLAGS = {
+    "--name": "levels",
+    "--cluster": "Ousemoor levels",
+    "--package": f"../{PACKAGE}",
+    "--profile": "sluicelog",
+    "--estate": "../estate",
+    "--members": "3",
+    "--zone": "levels.ousemoor.example",
+}
+NETWORKS = ("om-management 192.0.2.61", "om-telemetry 198.51.100.61")
+TYPED = "\n".join((*FLAGS.values(), *NETWORKS)) + "\n"
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the package in it; each test begins in a folder of its own beside it."""
+    folder = tmp_path_factory.mktemp("shop")
+    build_package(folder)
+    return folder
+
+
+def flags(*without: str) -> list[str]:
+    """Every answer as a flag, but for these."""
+    rows = [text for flag, value in FLAGS.items() if flag not in without for text in (flag, value)]
+    networks = [] if "--network" in without else [text for row in NETWORKS for text in ("--network", row)]
+    return rows + networks
+
+
+def checked(folder: Path) -> dict[str, object]:
+    """The design, read by us, and by general-purpose readers against the schema that lies beside it."""
+    text = (folder / "design.yaml").read_text(encoding="utf-8")
+    read = read_design(text, where="design.yaml")
+    plain = yaml.safe_load(text)
+    schema = json.loads((folder / "design.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.Draft202012Validator(schema).validate(json.loads(json.dumps(plain, default=str)))
+    assert text.splitlines()[0] == "# yaml-language-server: $schema=./design.schema.json"
+    assert [member.name for member in read.design.members] == ["levels-1", "levels-2", "levels-3"]
+    return dict(plain)
+
+
+def test_eight_questions_make_a_job(shop: Path) -> None:
+    done = staddle("begin", "asked", typed=TYPED, cwd=shop)
+    assert (done.returncode, done.stdout.splitlines()[0]) == (
+        0,
+        f"made {shop / 'asked'} with design.yaml",
+    ), done.stderr
+    for question in QUESTIONS:
+        # The last one is asked once for each network of the package.
+        assert done.stderr.count(question.sentence) == (2 if question.key == "networks" else 1)
+    assert "The package's network Management:" in done.stderr
+    design = checked(shop / "asked")
+    job = dict(design["job"])  # type: ignore[call-overload]
+    assert {key: job[key] for key in ("name", "cluster", "estate")} == {
+        "name": "levels",
+        "cluster": "Ousemoor levels",
+        "estate": "../estate",
+    }
+    assert (shop / "asked" / "private").stat().st_mode & 0o777 == 0o700
+    assert "private/" in (shop / "asked" / ".gitignore").read_text(encoding="utf-8").splitlines()
+
+
+def test_flags_make_the_same_design_without_a_question(shop: Path) -> None:
+    asked = staddle("begin", "by-answers", typed=TYPED, cwd=shop)
+    told = staddle("begin", "by-flags", *flags(), cwd=shop)
+    assert (asked.returncode, told.returncode) == (0, 0)
+    assert told.stderr == ""
+    same = [(shop / name / "design.yaml").read_text(encoding="utf-8") for name in ("by-answers", "by-flags")]
+    assert same[0] == same[1]
+
+
+def test_only_what_no_flag_answers_is_asked(shop: Path) -> None:
+    done = staddle("begin", "mixed", *flags("--zone"), typed="levels.ousemoor.example\n", cwd=shop)
+    assert done.returncode == 0
+    assert done.stderr.count("\n> ") == 1
+    checked(shop / "mixed")
+
+
+def test_an_empty_line_takes_the_default(shop: Path) -> None:
+    done = staddle("begin", "defaults", *flags("--members", "--estate"), typed="\n\n", cwd=shop)
+    assert done.returncode == 0
+    assert "[3]" in done.stderr
+    assert dict(checked(shop / "defaults")["job"])["estate"] == "../estate"  # type: ignore[call-overload]
+
+
+def test_a_wrong_answer_is_told_and_asked_again(shop: Path) -> None:
+    done = staddle("begin", "again", *flags("--members"), typed="several\n0\n3\n", cwd=shop)
+    assert done.returncode == 0
+    assert 'error: "several" is not a number of members from 1 to 99' in done.stderr
+    assert done.stderr.count("How many members?") == 3
+
+
+def test_a_wrong_flag_is_refused_and_nothing_is_made(shop: Path) -> None:
+    rows = flags("--name")
+    done = staddle("begin", "refused", "--name", "two words", *rows, cwd=shop)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.startswith('error: "two words" cannot be the name of a job\n')
+    assert not (shop / "refused").exists()
+
+
+def test_the_end_of_input_is_told_with_the_flag_and_nothing_is_made(shop: Path) -> None:
+    done = staddle("begin", "ended", typed="levels\n", cwd=shop)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.endswith(
+        'error: the question for "cluster" was not answered\n'
+        "  why:   standard input has ended\n"
+        "  try:   answer it, or give the flag --cluster\n"
+    )
+    assert not (shop / "ended").exists()
+
+
+def test_the_end_of_input_at_a_network_names_the_flag_that_exists(shop: Path) -> None:
+    done = staddle("begin", "ended-late", *flags("--network"), cwd=shop)
+    assert done.returncode == 1
+    assert "give the flag --network" in done.stderr
+    assert "--networks" not in done.stderr
+
+
+def test_a_design_is_never_overwritten(shop: Path) -> None:
+    folder = shop / "kept"
+    assert staddle("begin", "kept", *flags(), cwd=shop).returncode == 0
+    (folder / "design.yaml").write_text("# mine now\n", encoding="utf-8")
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    again = staddle("begin", "kept", *flags(), cwd=shop)
+    assert (again.returncode, again.stdout) == (1, "")
+    assert again.stderr == (
+        "error: there is a design already\n"
+        f"  where: {folder / 'design.yaml'}\n"
+        "  try:   edit it, or begin in another folder\n"
+    )
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+
+
+def test_no_question_is_asked_where_a_design_is(shop: Path) -> None:
+    # Eight answers typed for nothing would be the last straw at two in the morning.
+    folder = shop / "early"
+    folder.mkdir()
+    (folder / "design.yaml").write_text("# mine\n", encoding="utf-8")
+    done = staddle("begin", "early", cwd=shop)
+    assert done.stderr.startswith("error: there is a design already")
+
+
+def test_json_tells_the_folder_and_nothing_else_on_stdout(shop: Path) -> None:
+    done = staddle("begin", "as-json", "--json", *flags(), cwd=shop)
+    told = json.loads(done.stdout)
+    assert (told["command"], told["outcome"], told["data"]) == (
+        "begin",
+        "made",
+        {"folder": str(shop / "as-json")},
+    )
+
+
+def test_as_many_networks_as_the_package_has(shop: Path) -> None:
+    done = staddle("begin", "one-network", *flags("--network"), "--network", NETWORKS[0], cwd=shop)
+    assert done.returncode == 1
+    assert done.stderr == (
+        "error: the package has 2 networks, 1 are answered\n"
+        "  why:   its networks are Management, Telemetry\n"
+        '  try:   give --network "NETWORK ADDRESS" once for each, in this order\n'
+    )
