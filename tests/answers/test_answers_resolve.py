@@ -150,3 +150,46 @@ def test_the_values_of_a_member_are_those_of_its_addresses() -> None:
     assert values["time_servers"] == "192.0.2.4,192.0.2.5"
     assert values["leader"] == "levels-1.ousemoor.example"
     assert values["deputy"] == "levels-2.ousemoor.example"
+
+
+def test_an_answer_to_what_the_maker_has_fixed_is_refused() -> None:
+    fixed = question(user_configurable=False, defaults=(("", "x"),))
+    assert refused(fixed, design=design_of(answers=(answer(KEY, "x"),))) == (
+        f'error: "{KEY}" is fixed by the maker and is answered in the design\n'
+        "  where: package.answers[0]\n"
+        "  why:   the package does not mark the property as configurable by the user\n"
+        "  try:   remove the answer"
+    )
+
+
+def test_an_answer_that_no_member_is_asked_for_is_refused() -> None:
+    of_brook = question(sizes=("brook",))
+    assert refused(of_brook, design=design_of(of_first=(answer(KEY, "info"),))) == (
+        f'error: "{KEY}" is not asked in river and is answered in the design\n'
+        "  where: members[0].answers[0]\n"
+        "  why:   the package asks it in brook\n"
+        "  try:   remove the answer, or take another size"
+    )
+    assert "where: package.answers[0]" in refused(of_brook, design=design_of(answers=(answer(KEY, "info"),)))
+
+
+def test_an_answer_of_the_job_holds_for_the_members_that_are_asked() -> None:
+    design = design_of(answers=(answer(KEY, "info"),))
+    small = design.members[1].model_copy(update={"size": "brook", "data": False})
+    mixed = design.model_copy(update={"members": (design.members[0], small, *design.members[2:])})
+    of_brook = question(sizes=("brook",))
+    assert rows_of(of_brook, design=mixed, member=design.members[0].name) == ()
+    (row,) = rows_of(of_brook, design=mixed, member=small.name)
+    assert row.value == "info"
+
+
+def test_a_refused_value_is_told_with_its_place_and_its_question() -> None:
+    text = refused(question(allowed=("info",)), design=design_of(answers=(answer(KEY, "loud"),)))
+    assert "  where: package.answers[0] (sluicelog.log_level)\n" in text
+
+
+@pytest.mark.parametrize(("retention", "days"), [("400 d", "400"), ("36 h", "2"), ("24 h", "1"), (None, "")])
+def test_days_of_retention_are_rounded_up(retention: str | None, days: str) -> None:
+    design = design_of()
+    design = design.model_copy(update={"load": design.load.model_copy(update={"retention": retention})})
+    assert known_values(design, design.members[0], addresses_of(design))["retention_days"] == days

@@ -101,7 +101,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                 Finding(
                     rule="wide-clock-offset",
                     severity=Severity.RISK,
-                    what="offsets up to 0.5 s are accepted",
+                    what="offsets up to 501 ms are accepted",
                     where="design.yaml:36:16",
                     why="the order of events is lost, leases and tickets end too early or too late",
                     mend="write most_offset: 100 ms, or what the maker allows",

@@ -7,13 +7,14 @@ size. What none of them answers is open: a question to the engineer, never a gue
 import difflib
 import re
 from collections.abc import Mapping
+from datetime import timedelta
 from typing import Final
 
 from staddle.addressing.allocation import AddressPlan
 from staddle.answers.model import AnswerRow, Answers, MemberAnswers
 from staddle.design.model import Answer, Design, Member
 from staddle.design.profile import Profile
-from staddle.kernel import Fault, InputRefused
+from staddle.kernel import Fault, InputRefused, parse_duration
 from staddle.package import Package, Property, check_answer
 from staddle.trust.secretnames import FIRST_PASSWORD, property_secret_name
 
@@ -29,15 +30,15 @@ def resolve_answers(
 
     Args: size_id: the size of members that name none of their own.
     Returns: rows in the package's order; what nothing answers is open.
-    Raises: InputRefused: an explicit answer to an unknown, fixed or secret question; a value that the question does
-        not allow; a rule of the profile that names an unknown value. All faults at once.
+    Raises: InputRefused: an explicit answer to an unknown, fixed or secret question, or one not asked in that size; a
+        value that the question does not allow; a rule of the profile that names an unknown value. All faults at once.
     """
     faults: list[Fault] = []
     members = []
-    for number, member in enumerate(design.members):
-        size = member.size or size_id
+    sizes = tuple(member.size or size_id for member in design.members)
+    for number, (member, size) in enumerate(zip(design.members, sizes, strict=True)):
         asked = [prop for prop in package.properties if prop.user_configurable and prop.offered_in(size)]
-        explicit = _explicit(design, number, member, package, asked, faults)
+        explicit = _explicit(design, number, package, sizes, faults)
         values = known_values(design, member, addresses)
         rows = tuple(_row(prop, size, explicit, profile, values, faults) for prop in asked)
         members.append(MemberAnswers(member=member.name, size=size, rows=rows))
@@ -60,11 +61,11 @@ def known_values(design: Design, member: Member, addresses: AddressPlan) -> dict
         "name_servers": ",".join(servers),
         "time_servers": ",".join(design.clock.servers),
         "time_zone": design.clock.zone,
+        "retention": design.load.retention or "",
+        "retention_days": _days(design.load.retention),
         "leader": next((full[m.name] for m in design.members if m.leads == "first"), ""),
         "deputy": next((full[m.name] for m in design.members if m.leads == "second"), ""),
     }
-    if design.load.retention is not None:
-        values["retention"] = design.load.retention
     for one in reversed(mine.addresses):  # the first attachment of a package network gives the plain name
         values[f"address.{one.package_network}"] = one.address
         values[f"prefix.{one.package_network}"] = str(one.prefix_length)
@@ -73,33 +74,58 @@ def known_values(design: Design, member: Member, addresses: AddressPlan) -> dict
     return values
 
 
+def _days(span: str | None) -> str:
+    # Rounded up: what must be kept is a need.
+    return "" if span is None else str(-(-parse_duration(span) // timedelta(days=1)))
+
+
 def _explicit(
-    design: Design, number: int, member: Member, package: Package, asked: list[Property], faults: list[Fault]
+    design: Design, number: int, package: Package, sizes: tuple[str, ...], faults: list[Fault]
 ) -> Mapping[str, tuple[Answer, str]]:
+    """The answers of the design that hold for one member, with their places. ``sizes`` are those of all members."""
     known = {prop.key: prop for prop in package.properties}
+    own = (sizes[number],)
+    placed = [(answer, f"package.answers[{i}]", sizes) for i, answer in enumerate(design.package.answers)]
+    mine = design.members[number].answers
+    placed += [(answer, f"members[{number}].answers[{i}]", own) for i, answer in enumerate(mine)]
     found: dict[str, tuple[Answer, str]] = {}
-    placed = [(answer, f"package.answers[{i}]") for i, answer in enumerate(design.package.answers)]
-    placed += [(answer, f"members[{number}].answers[{i}]") for i, answer in enumerate(member.answers)]
-    for answer, where in placed:
-        prop = known.get(answer.property)
-        if prop is None:
-            near = difflib.get_close_matches(answer.property, known, n=1)
-            mend = f'did you mean "{near[0]}"?' if near else "staddle package lists the questions"
-            faults.append(
-                Fault(what=f'the package asks no question "{answer.property}"', where=where, mend=mend)
-            )
-        elif prop.password:
-            faults.append(
-                Fault(
-                    what=f'"{answer.property}" is a secret and is answered in the design',
-                    where=where,
-                    why="the design is plain text for version control",
-                    mend="remove it here and change that secret; the tool draws one and keeps it in the strongbox",
-                )
-            )
-        else:
+    for answer, where, meant in placed:
+        fault = _refused(answer.property, known, where, meant)
+        if fault is not None:
+            faults.append(fault)
+        elif known[answer.property].offered_in(sizes[number]):
             found[answer.property] = (answer, where)
     return found
+
+
+def _refused(key: str, known: Mapping[str, Property], where: str, meant: tuple[str, ...]) -> Fault | None:
+    """Why the design may not answer this at all. Args: meant: sizes of the members it speaks of."""
+    if key not in known:
+        near = difflib.get_close_matches(key, known, n=1)
+        mend = f'did you mean "{near[0]}"?' if near else "staddle package lists the questions"
+        return Fault(what=f'the package asks no question "{key}"', where=where, mend=mend)
+    if known[key].password:
+        return Fault(
+            what=f'"{key}" is a secret and is answered in the design',
+            where=where,
+            why="the design is plain text for version control",
+            mend="remove it here and change that secret; the tool draws one and keeps it in the strongbox",
+        )
+    if not known[key].user_configurable:
+        return Fault(
+            what=f'"{key}" is fixed by the maker and is answered in the design',
+            where=where,
+            why="the package does not mark the property as configurable by the user",
+            mend="remove the answer",
+        )
+    if not any(known[key].offered_in(size) for size in meant):
+        return Fault(
+            what=f'"{key}" is not asked in {" or ".join(dict.fromkeys(meant))} and is answered in the design',
+            where=where,
+            why="the package asks it in " + ", ".join(known[key].sizes),
+            mend="remove the answer, or take another size",
+        )
+    return None
 
 
 def _row(
@@ -135,7 +161,7 @@ def _row(
 def _checked(prop: Property, value: str, reason: str, where: str, faults: list[Fault]) -> AnswerRow:
     fault = check_answer(prop, value)
     if fault is not None:
-        faults.append(Fault(what=fault.what, where=fault.where or where, why=fault.why, mend=fault.mend))
+        faults.append(Fault(what=fault.what, where=f"{where} ({prop.key})", why=fault.why, mend=fault.mend))
     return _answered(prop, value, reason)
 
 

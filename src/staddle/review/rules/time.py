@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from typing import Final
 
-from staddle.kernel import Severity, format_duration
+from staddle.kernel import Severity
 from staddle.review.facts import Facts
 from staddle.review.rule import Found, rule
 
@@ -59,5 +59,6 @@ def wide_clock_offset(facts: Facts) -> Iterator[Found]:
     most = facts.design.clock.most_offset_span
     if most > _MOST_OFFSET:
         yield Found(
-            what=f"offsets up to {format_duration(most)} are accepted", where=facts.at("clock.most_offset")
+            what=f"offsets up to {facts.design.clock.most_offset} are accepted",
+            where=facts.at("clock.most_offset"),
         )
