@@ -6,7 +6,7 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from staddle.cli.screen import Screen
-from staddle.jobs.package import look_into_package
+from staddle.jobs.package import PackageReport, look_into_package
 from staddle.kernel import format_binary, format_decimal
 from staddle.package import Package, Property
 
@@ -67,8 +67,14 @@ def package(
     if findings:
         screen.show()
         screen.findings(findings)
-    screen.document("read" if report.verification is None else "intact", report)
+    screen.document(_outcome(report), report)
     return 0
+
+
+def _outcome(report: PackageReport) -> str:
+    if report.verification is None:
+        return "not verified"
+    return "intact" if report.verification.checked else "no manifest"
 
 
 def _sizes(screen: Screen, found: Package) -> None:
