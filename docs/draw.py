@@ -151,7 +151,7 @@ EDGES: Final[dict[tuple[State, State], tuple[Sequence[Point], Point]]] = {
     (State.NOT_KNOWN, State.NOT_KNOWN): (((468, 463), (468, 500), (532, 500), (532, 463)), (500, 516)),
     (State.NOT_KNOWN, State.BACKED_OUT): (((421, 448), (209, 448)), (315, 465)),
 }
-_BACKWARDS: Final = (Event.UNDO_STARTED, Event.BACKED_OUT)
+_BACKWARDS: Final = (Event.UNDO_STARTED, Event.BACKED_OUT, Event.WENT_ALONG)
 
 
 def _events(edge: tuple[State, State]) -> tuple[Event, ...]:

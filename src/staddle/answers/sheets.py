@@ -42,7 +42,7 @@ class SheetSection:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """One member's sheet. ``number`` of ``count`` stands in the title block."""
+    """One member's sheet. ``number`` of ``count`` stands in the title block; an empty ``revision`` is for the pen."""
 
     job: str
     cluster: str
@@ -53,6 +53,7 @@ class Sheet:
     number: int
     count: int
     sections: tuple[SheetSection, ...]
+    revision: str = ""
 
 
 def answer_sections(rows: Sequence[AnswerRow]) -> tuple[SheetSection, ...]:

@@ -8,7 +8,6 @@ from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedCo
 
 from staddle.cli.screen import Screen
 from staddle.kernel import format_decimal
-from staddle.plan.kind import BackOut, get_kind
 from staddle.plan.orders import Plan
 from staddle.plan.titles import step_title
 from staddle.rollout.journal import Entry
@@ -60,7 +59,7 @@ class RunLines:
         self._bar.update(self._whole, completed=len(done), count=f"{len(done)} of {len(self._plan.steps)}")
         if entry.event in (Event.SEEN, Event.REFUSED, Event.LOST, Event.BACKED_OUT):
             self._end_transfer(entry.step_id)
-        if entry.event not in _SHOWN or self._only_written_off(entry):
+        if entry.event not in _SHOWN:
             return
         self._screen.say(
             f"{_time(entry.at)}  {step_title(self._plan, self._plan.get_step(entry.step_id)):<58} {entry.event.value}"
@@ -69,12 +68,6 @@ class RunLines:
             for label in ("what", "where", "why", "mend"):
                 if text := entry.evidence.get(label):
                     self._screen.say(f"          {'try' if label == 'mend' else label}: {text}")
-
-    def _only_written_off(self, entry: Entry) -> bool:
-        # A step that has nothing to take back, or cannot be taken back, is closed in the journal with the rest; on the
-        # screen "gone" would claim what nobody has seen.
-        kind = get_kind(self._plan.get_step(entry.step_id).kind)
-        return entry.event is Event.BACKED_OUT and kind.facts.back_out is not BackOut.UNDO
 
     def transferred(self, step_id: str, done: int, total: int) -> None:
         """Bytes of one transfer. Called from the thread that copies."""

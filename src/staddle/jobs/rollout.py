@@ -4,15 +4,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from staddle.answers.model import Answers
-from staddle.answers.resolve import resolve_answers
+from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
 from staddle.jobs.orders import new_tag, plan_of_job
 from staddle.jobs.prove import keep_proof
-from staddle.jobs.rollouts import OpenRollout, find_open, open_journal
-from staddle.kernel import Clock, Fault, NotAllowed, Random
+from staddle.jobs.review import review_job
+from staddle.jobs.rollouts import ROLLOUT, OpenRollout, find_open, open_journal
+from staddle.kernel import Clock, Fault, NotAllowed, Random, Severity
 from staddle.package import verify_package
 from staddle.plan.kind import get_kind
 from staddle.plan.orders import Plan, Step
@@ -24,7 +24,7 @@ from staddle.stores.journal import SqlStore
 from staddle.trust.secretnames import FIRST_PASSWORD
 from staddle.trust.secrets import new_password
 
-__all__ = ["Standing", "answers_of", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
+__all__ = ["Standing", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
 
 _NO_PROGRESS: Final = lambda step_id, done, total: None  # noqa: E731  a value, not a function of its own
 
@@ -41,17 +41,6 @@ class Standing:
     not_known: tuple[str, ...]
 
 
-def answers_of(job: Gathered) -> Answers:
-    """The answers of every member. Raises: InputRefused: everything that is wrong with them."""
-    return resolve_answers(
-        design=job.design,
-        package=job.package,
-        profile=job.profile,
-        addresses=job.get_addresses(),
-        size_id=job.size_id,
-    )
-
-
 def open_rollout(
     folder: JobFolder,
     purpose: str,
@@ -66,12 +55,15 @@ def open_rollout(
 
     Args: pin: False only shows what a new one would be: nothing is recorded, no secret is drawn, and what is shown is
         not what a later run is held to.
-    Raises: InputRefused: the job has faults. NotAllowed: no valid settled placement, or open questions.
+    Raises: InputRefused: the job has faults. NotAllowed: no valid settled placement, open questions, or (a rollout that
+        is no rehearsal) findings that stop it.
     """
     job = gather(folder, clock.now())
     store = open_journal(folder)
     head = find_open(store, job.design.job.name, purpose)
     if head is None:
+        if purpose == ROLLOUT:
+            _refuse_stops(folder, clock)
         head = _new_head(job, store, purpose, clock=clock, random=random, actor=actor)
         if pin:
             store.create_rollout(head)
@@ -81,6 +73,19 @@ def open_rollout(
     if pin:
         _draw_secrets(rollout)
     return rollout
+
+
+def _refuse_stops(folder: JobFolder, clock: Clock) -> None:
+    # The package is read whole by the rollout itself right after this, so the review need not do it too.
+    kept = review_job(folder, clock.now(), verify=False).review.kept
+    stops = [finding for finding in kept if finding.severity is Severity.STOP]
+    if stops:
+        raise NotAllowed(
+            *(
+                Fault(what=f"{stop.rule}: {stop.what}", where=stop.where, why=stop.why, mend=stop.mend)
+                for stop in stops
+            )
+        )
 
 
 def _new_head(

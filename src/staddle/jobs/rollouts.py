@@ -125,6 +125,7 @@ class OpenRollout:
             actor=self.actor,
             holder=holder_name(),
             is_gone=is_gone,
+            hide=lambda text: self.vault.redactor().redact(text),
             direction=direction,
         )
         return await runner.carry_on()

@@ -16,9 +16,9 @@ from staddle.answers.sheets import (
     sheet_text,
 )
 from staddle.design.model import Member
+from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
-from staddle.jobs.rollout import answers_of
 from staddle.kernel import format_binary
 from staddle.placement.model import Seat
 

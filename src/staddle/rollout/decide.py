@@ -316,7 +316,7 @@ def _take_back_what_can(desk: _Desk) -> None:
         for step in run.in_state(*touched):
             desk.record(step.step_id, Event.UNDO_STARTED)
             note = str(get_kind(step.kind).facts.back_out)
-            desk.record(step.step_id, Event.BACKED_OUT, evidence={"how": note})
+            desk.record(step.step_id, Event.WENT_ALONG, evidence={"how": note})
 
 
 def _built_on(run: Run, base: Step, among: list[Step]) -> tuple[str, ...]:

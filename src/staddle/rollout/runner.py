@@ -5,7 +5,7 @@ thirds of it are left, and when a renewal fails everything at work is cancelled 
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable, Coroutine
+from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final, Protocol
@@ -33,6 +33,7 @@ from staddle.rollout.facts import (
 )
 from staddle.rollout.journal import Entry, Lease, LeaseLost, RolloutHead, Store
 from staddle.rollout.run import Run, fold
+from staddle.rollout.states import Event
 
 __all__ = ["LEASE_SPAN", "People", "Runner", "Watcher"]
 
@@ -57,7 +58,8 @@ class Watcher(Protocol):
 class Runner:
     """Carries one rollout on, in one process. Made by jobs/, used once.
 
-    Args: deadline_factor: stretches or shortens the deadline of every step, for slow sites and for tests.
+    Args: hide: takes secrets out of a text; deadline_factor: stretches or shortens the deadline of every step, for slow
+        sites and for tests.
     """
 
     head: RolloutHead
@@ -69,6 +71,7 @@ class Runner:
     actor: str
     holder: str
     is_gone: Callable[[str], bool]
+    hide: Callable[[str], str] = str
     direction: Direction = Direction.FORWARD
     lease_span: timedelta = LEASE_SPAN
     deadline_factor: float = 1.0
@@ -130,7 +133,7 @@ class Runner:
                 actor=self.actor,
                 site=self.head.plan.get_step(record.step_id).site,
                 intent=record.intent,
-                evidence=record.evidence,
+                evidence=self._hidden(record),
             )
             for record in records
         ]
@@ -139,6 +142,14 @@ class Runner:
         for entry in entries:
             run = run.applied(entry, self._lease.epoch)
             self.watcher.recorded(entry, run)
+
+    def _hidden(self, record: Record) -> Mapping[str, object]:
+        # Only these carry texts from outside: a machine may echo in its error what was sent to it.
+        if record.event not in (Event.REFUSED, Event.LOST, Event.UNDO_STARTED):
+            return record.evidence
+        return {
+            key: self.hide(text) if isinstance(text, str) else text for key, text in record.evidence.items()
+        }
 
     def _carry(self, command: Command) -> None:
         match command:

@@ -35,6 +35,7 @@ class Event(StrEnum):
     LOST = "outcome not known"
     UNDO_STARTED = "back-out started"
     BACKED_OUT = "seen gone"
+    WENT_ALONG = "went with what it stood on"
     NOTED = "noted"
 
 
@@ -59,6 +60,8 @@ MOVES: Final = MappingProxyType(
             Event.ANSWERED,
         ): State.NOT_KNOWN,  # a person's word that they took it back; a look decides
         (State.NOT_KNOWN, Event.BACKED_OUT): State.BACKED_OUT,
+        # What lived in a machine that was seen gone cannot be looked at any more: it is not called seen.
+        (State.NOT_KNOWN, Event.WENT_ALONG): State.BACKED_OUT,
     }
 )
 

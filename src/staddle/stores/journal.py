@@ -55,7 +55,7 @@ def open_sqlite(path: Path) -> "SqlStore":
 
 
 class SqlStore:
-    """The Store port on any database that SQLAlchemy reaches; tried on SQLite and PostgreSQL."""
+    """The Store port on SQLAlchemy Core. Written for SQLite and PostgreSQL; so far tried on SQLite only."""
 
     def __init__(self, engine: sa.Engine, *, where: str) -> None:
         self._engine = engine
