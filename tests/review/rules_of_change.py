@@ -109,6 +109,46 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
         ),
     ],
     "window-on-clock-change": [
+        # Check value of the IANA data: Europe/London changes on 2026-10-25 and 2027-03-28, both at 01:00 UTC.
+        (
+            lambda: facts_of(
+                windows(
+                    ("2026-10-24 20:00", "2026-10-25 03:00", "Europe/London"),
+                    ("2027-03-27 20:00", "2027-03-28 03:00", "Europe/London"),
+                    ("2027-03-27 15:00", "2027-03-27 21:00", "Europe/London"),
+                )
+            ),
+            (
+                Finding(
+                    rule="window-on-clock-change",
+                    severity=Severity.RISK,
+                    what="the clocks of Europe/London go back by 1 h in the window of 2026-10-24 20:00, which lasts 8 h",
+                    where="design.yaml:41:5",
+                    why="times in run cards, records and other people's calendars mean two things, or nothing, that night",
+                    mend="take another night",
+                    source="IANA tz database, the installed release",
+                ),
+                Finding(
+                    rule="window-on-clock-change",
+                    severity=Severity.RISK,
+                    what="the clocks of Europe/London go forward by 1 h in the window of 2027-03-27 20:00, which lasts 6 h",
+                    where="design.yaml:42:5",
+                    why="times in run cards, records and other people's calendars mean two things, or nothing, that night",
+                    mend="take another night",
+                    source="IANA tz database, the installed release",
+                ),
+                # It closes at 21:00 UTC; four hours later it is 01:00 UTC, the instant of the change.
+                Finding(
+                    rule="window-on-clock-change",
+                    severity=Severity.NOTE,
+                    what="the clocks of Europe/London go forward by 1 h within 4 h after the window of 2027-03-27 15:00",
+                    where="design.yaml:43:5",
+                    why="if the work or its back-out takes longer, it runs into the change",
+                    mend="take another night",
+                    source="IANA tz database, the installed release",
+                ),
+            ),
+        ),
         (
             lambda: facts_of(
                 windows(
@@ -261,6 +301,7 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
             windows(
                 ("2026-10-24 22:00", "2026-10-25 04:00", "Asia/Kolkata"),
                 ("2026-10-24 16:00", "2026-10-24 22:00", "Europe/Berlin"),
+                ("2027-03-27 15:00", "2027-03-27 20:59", "Europe/London"),
             )
         ),
     ],

@@ -1,14 +1,23 @@
 """Rules of placed.py: what each says of a bad job, as a whole finding, and of which near one it says nothing."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from staddle.kernel import Finding, Severity
+from staddle.placement.model import Problem
 from staddle.review.facts import Facts
 from staddle.review.rule import PRACTICE
 from tests.review.ousemoor import GIB, SEATS, facts_of, seat, with_guest, with_host
 
 __all__ = ["FIRES", "QUIET"]
+
+
+def _with_vcpus_left(host: str, vcpus: int) -> Problem:
+    problem = facts_of().get_problem()
+    hosts = tuple(replace(room, vcpus=vcpus) if room.name == host else room for room in problem.hosts)
+    return replace(problem, hosts=hosts)
+
 
 FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
     "placement-not-askable": [
@@ -88,6 +97,21 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                 ),
             ),
         ),
+        # Of 128 vCPUs (32 cores × 4) 52 are left: 16 run and 60 are booked for other jobs; with the member's 4, 80.
+        (
+            lambda: facts_of(problem=_with_vcpus_left("om-h1", 52)),
+            (
+                Finding(
+                    rule="many-vcpus-per-core",
+                    severity=Severity.RISK,
+                    what="host om-h1 has 80 vCPUs on 32 cores with its members, 2.5 a core",
+                    where="host om-h1",
+                    why="members wait for a core when the others work; a cluster is as slow as its slowest member",
+                    mend="place the member elsewhere, or move guests away",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
     ],
     "member-fills-numa-node": [
         (
@@ -135,6 +159,7 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
     ],
     "many-vcpus-per-core": [
         lambda: facts_of(estate=with_guest(vcpus=60)),
+        lambda: facts_of(problem=_with_vcpus_left("om-h1", 68)),
     ],
     "member-fills-numa-node": [
         lambda: facts_of(estate=with_host("om-h1", numa_nodes=8)),

@@ -16,9 +16,24 @@ OF_ANOTHER_ROOM: Final = Finding(
     rule="of-another-room", severity=Severity.NOTE, what="something", where="a.ovf"
 )
 
+OF_ROWS: Final = {
+    name: Finding(rule="of-another-room", severity=Severity.RISK, what="something", where=name)
+    for name in ("om-h1", "om-h2", "om-store-1", "om-store-2")
+}
+
 FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
     "estate-reading": [
         (lambda: facts_of(estate_findings=(OF_ANOTHER_ROOM,)), (OF_ANOTHER_ROOM,)),
+        # Of hosts and pools only those that members stand on: om-h1 and om-store-1, not om-h2 and om-store-2.
+        (
+            lambda: facts_of(estate_findings=tuple(OF_ROWS.values())),
+            (OF_ROWS["om-h1"], OF_ROWS["om-store-1"]),
+        ),
+        # Nothing is left out while nobody knows where the members will stand.
+        (
+            lambda: replace(facts_of(estate_findings=tuple(OF_ROWS.values())), seats=None),
+            tuple(OF_ROWS.values()),
+        ),
     ],
     "survey-old": [
         (

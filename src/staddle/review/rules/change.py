@@ -13,6 +13,7 @@ from staddle.review.rule import Found, rule
 
 _SHORTEST: Final = timedelta(hours=2)
 _LONGEST: Final = timedelta(hours=8)
+_OVERRUN: Final = timedelta(hours=4)
 _FREEZE: Final = ((12, 15), (1, 5))  # mid-December to early January, both days in it
 
 
@@ -123,22 +124,33 @@ def long_window(facts: Facts) -> Iterator[Found]:
 @rule(
     name="window-on-clock-change",
     severity=Severity.RISK,
-    title="The clocks change within a window",
+    title="The clocks change within a window, or within four hours after it",
     reason="times in run cards, records and other people's calendars mean two things, or nothing, that night",
     mend="take another night",
     source="IANA tz database, the installed release",
 )
 def window_on_clock_change(facts: Facts) -> Iterator[Found]:
     for path, window, opens, closes in _windows(facts):
-        zone = ZoneInfo(window.zone)
-        before, after = (instant.astimezone(zone).utcoffset() for instant in (opens, closes))
-        if before is not None and after is not None and before != after:
-            turned = "forward" if after > before else "back"
+        before, within, later = (_offset(instant, window) for instant in (opens, closes, closes + _OVERRUN))
+        turned = "forward" if later > before else "back"
+        if before != within:
             yield Found(
-                what=f"the clocks of {window.zone} go {turned} by {format_duration(abs(after - before))} in the window "
+                what=f"the clocks of {window.zone} go {turned} by {format_duration(abs(within - before))} in the window "
                 f"of {window.opens}, which lasts {format_duration(closes - opens)}",
                 where=facts.at(path),
             )
+        elif within != later:
+            yield Found(
+                what=f"the clocks of {window.zone} go {turned} by {format_duration(abs(later - within))} within "
+                f"{format_duration(_OVERRUN)} after the window of {window.opens}",
+                where=facts.at(path),
+                why="if the work or its back-out takes longer, it runs into the change",
+                severity=Severity.NOTE,
+            )
+
+
+def _offset(instant: datetime, window: Window) -> timedelta:
+    return instant.astimezone(ZoneInfo(window.zone)).utcoffset() or timedelta(0)
 
 
 @rule(

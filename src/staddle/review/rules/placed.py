@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Final
 
+from staddle.estate.room import vcpus_offered
 from staddle.kernel import Severity, format_binary
 from staddle.placement.verify import broken_rules
 from staddle.review.facts import Facts, Need
@@ -72,9 +73,12 @@ def host_memory_full(facts: Facts) -> Iterator[Found]:
 )
 def many_vcpus_per_core(facts: Facts) -> Iterator[Found]:
     guests = facts.get_estate().guests
+    left = {room.name: room.vcpus for room in facts.get_problem().hosts}
     for host in dict.fromkeys(one.host for one in standings(facts)):
-        vcpus = sum(guest.vcpus for guest in guests if guest.host == host.name)
-        vcpus += sum(need.vcpus for need in needs_on(facts, host))
+        run = sum(guest.vcpus for guest in guests if guest.host == host.name)
+        # What is booked for other jobs shows in what is left; nothing is left where the guests exceed the host's limit.
+        taken = vcpus_offered(host) - left.get(host.name, 0) if left.get(host.name) else 0
+        vcpus = max(run, taken) + sum(need.vcpus for need in needs_on(facts, host))
         if vcpus > _VCPUS_PER_CORE * host.cores:
             yield Found(
                 what=f"host {host.name} has {vcpus} vCPUs on {host.cores} cores with its members, "

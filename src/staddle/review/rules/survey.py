@@ -12,12 +12,24 @@ from staddle.review.rule import Found, rule
     name="estate-reading",
     severity=Severity.RISK,
     title="What reading the estate found",
-    reason="hosts or pools beyond their limits, columns that nobody knows; its findings keep their own names",
+    reason="hosts or pools beyond their limits, columns that nobody knows; once the members are placed, only what "
+    "concerns the hosts and pools that they stand on; its findings keep their own names",
     mend="see what the finding says",
     needs=(Need.ESTATE,),
 )
 def estate_reading(facts: Facts) -> Iterator[Finding]:
-    yield from facts.estate_findings
+    elsewhere = _elsewhere(facts)
+    yield from (found for found in facts.estate_findings if found.where not in elsewhere)
+
+
+def _elsewhere(facts: Facts) -> set[str]:
+    """Hosts and pools that no member stands on, and the guests on such hosts. None is known before a placement."""
+    if facts.seats is None:
+        return set()
+    estate = facts.get_estate()
+    used = {seat.host for seat in facts.seats} | {pool for seat in facts.seats for _, pool in seat.disks}
+    rows = {host.name for host in estate.hosts} | {pool.name for pool in estate.pools}
+    return rows - used | {guest.name for guest in estate.guests if guest.host not in used}
 
 
 @rule(
