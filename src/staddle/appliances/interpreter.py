@@ -15,6 +15,7 @@ from staddle.design.profile import Ask, Block, Profile
 from staddle.kernel import Fault, InputRefused, OutcomeUnknown, OutsideFailed
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.ports import Health, SeenMember, Target, View, Wire, WireReply
+from staddle.trust.fingerprints import Fingerprint
 from staddle.trust.secrets import Redactor, Secret
 
 __all__ = ["NEEDED_ACTS", "ProfiledAppliance", "profile_faults"]
@@ -138,7 +139,7 @@ class ProfiledAppliance:
             SeenMember(
                 name=str(m["name"]),
                 address=str(m["address"]),
-                fingerprint=str(m["fingerprint"]),
+                fingerprint=_pairs(str(m["fingerprint"])),
                 heard=bool(m["heard"]),
             )
             for m in rows
@@ -167,6 +168,7 @@ class ProfiledAppliance:
             "leader_address": leader.address,
             "leader_port": str(leader.port),
             "leader_fingerprint": leader.pinned.text,
+            "leader_fingerprint_digits": leader.pinned.digest.hex(),
             "join_secret": secret,
         }
         await self._must("join", target, values)
@@ -302,6 +304,14 @@ def _told(values: Values, kept: Mapping[str, Any]) -> Values:
         **values,
         **{name: str(value) for name, value in kept.items() if name not in (_SENT, _RECEIVED)},
     }
+
+
+def _pairs(fingerprint: str) -> str:
+    """A listed fingerprint in the form in which all are compared; what is none is left as it was told."""
+    try:
+        return Fingerprint.parse(fingerprint).text
+    except InputRefused:
+        return fingerprint
 
 
 def _status(reply: WireReply) -> str:
