@@ -104,7 +104,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                 Finding(
                     rule="many-vcpus-per-core",
                     severity=Severity.RISK,
-                    what="host om-h1 has 80 vCPUs on 32 cores with its members, 2.5 a core",
+                    what="host om-h1 has 80 vCPUs on 32 cores with its members, 2.50 a core",
                     where="host om-h1",
                     why="members wait for a core when the others work; a cluster is as slow as its slowest member",
                     mend="place the member elsewhere, or move guests away",
