@@ -33,6 +33,7 @@ __all__ = [
     "L3",
     "SEATS",
     "facts_of",
+    "facts_without",
     "private_networks",
     "profile",
     "seat",
@@ -235,8 +236,8 @@ def facts_of(
 ) -> Facts:
     """The facts with these changes.
 
-    Args: edits: pieces of the design's text, each there exactly once, and what stands there instead; changes: fields
-        of the facts, set last.
+    Args: edits: pieces of the design's text, each there exactly once, and what stands there instead; changes: other
+        fields of the facts, set last. For facts without a part see facts_without.
     """
     shipped, verification = sluicelog()
     text = DESIGN
@@ -255,8 +256,7 @@ def facts_of(
         profile=profile(),
         seats=tuple(seats),
     )
-    facts = _planned(facts)
-    return replace(facts, **changes)  # type: ignore[arg-type]  # the test's own values
+    return replace(_planned(facts), **changes)  # type: ignore[arg-type]  # the test's own values
 
 
 def _planned(facts: Facts) -> Facts:
@@ -282,3 +282,8 @@ def _planned(facts: Facts) -> Facts:
     except InputRefused as exc:
         return replace(facts, answer_faults=exc.faults)
     return replace(facts, answers=answers)
+
+
+def facts_without(*parts: str) -> Facts:
+    """The facts without these parts."""
+    return replace(facts_of(), **dict.fromkeys(parts))  # type: ignore[arg-type]  # each part may be None
