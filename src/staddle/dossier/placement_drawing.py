@@ -28,7 +28,7 @@ from staddle.dossier.rack import RACK_WIDTH, RackScale, is_broken, rack, rack_he
 __all__ = ["draw_placement", "placement_sentence", "placement_svg"]
 
 _MARGIN: Final = 16
-_MOST_ACROSS: Final = 1200
+_MOST_ACROSS: Final = 1240
 _RACK_GAP: Final = 10
 _SITE_GAP: Final = 36
 _FEED_PITCH: Final = 17

@@ -15,12 +15,12 @@ from staddle.kernel import format_binary
 
 __all__ = ["RACK_WIDTH", "RackScale", "is_broken", "rack", "rack_height", "scale_for"]
 
-RACK_WIDTH: Final = 116
+RACK_WIDTH: Final = 122
 _INSET: Final = 4
 _HEAD: Final = 19
 _FOOT: Final = 7
 _PLATE: Final = 16
-_GAUGE: Final = 28
+_GAUGE: Final = 22
 _STONE_ROOM: Final = 31
 _TEXT_ROOM: Final = 17
 _TALLEST: Final = 350  # of the boxes in the rack with the most memory
