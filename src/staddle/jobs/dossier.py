@@ -20,7 +20,7 @@ from staddle.jobs.journal import JournalReport, report_of
 from staddle.jobs.prove import kept_proof
 from staddle.jobs.review import ReviewReport, review_job
 from staddle.jobs.rollouts import last_rollout, open_journal
-from staddle.package import verify_package
+from staddle.package import verify_package, with_digests
 from staddle.placement.data import Tables
 from staddle.placement.explain import explain
 from staddle.placement.model import Placement
@@ -62,7 +62,7 @@ def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
     journal = None if head is None else report_of(store, head)
     store.close()
     facts = package_facts(
-        job.package,
+        with_digests(job.package, verified),
         file_name=job.package_path.name,
         file_bytes=job.package_path.stat().st_size,
         sha256=verified.package_sha256,
