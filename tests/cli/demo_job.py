@@ -6,12 +6,12 @@ done = staddle("place", "--settle", "--yes", job=job)
 
 import functools
 import os
-import shutil
+import re
 import subprocess
 import sys
 import tempfile
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
 
@@ -24,7 +24,8 @@ __all__ = ["ENVIRONMENT", "PACKAGE", "PROGRAM", "demo_job", "loopback_job", "set
 PROGRAM: Final = str(Path(sys.executable).with_name("staddle"))
 PACKAGE: Final = "sluicelog-4.2.0.ova"
 _DESIGN: Final = Path(__file__).parents[2] / "demo" / "levels" / "design.yaml"
-SURVEYED: Final = date(2026, 11, 20)
+TODAY: Final = datetime.now(UTC).date()
+SURVEYED: Final = TODAY - timedelta(days=3)
 
 ENVIRONMENT: Final = {
     **{name: value for name, value in os.environ.items() if not name.startswith("STADDLE_")},
@@ -67,7 +68,15 @@ def demo_job(root: Path, *, block: int | None = None) -> Path:
     write_estate(demo_estate(surveyed=SURVEYED), root / "estate")
     job = root / "levels"
     job.mkdir()
-    shutil.copy(_DESIGN, job)
+    # A window that is still to come and waivers that still hold, on whatever day the tests run.
+    opens, closes = (TODAY + timedelta(days=days) for days in (10, 11))
+    window = f'opens: "{opens} 20:00", closes: "{closes} 02:00"'
+    design = re.sub(r'opens: "[^"]+", closes: "[^"]+"', window, _DESIGN.read_text(encoding="utf-8"))
+    (job / "design.yaml").write_text(design, encoding="utf-8")
+    waivers = _DESIGN.with_name("waivers.yaml").read_text(encoding="utf-8")
+    (job / "waivers.yaml").write_text(
+        re.sub(r"(?m)^( +until: ).*$", rf"\g<1>{TODAY + timedelta(days=30)}", waivers), encoding="utf-8"
+    )
     if block is not None:
         own = job / "private" / "loopback"
         own.mkdir(parents=True, mode=0o700)
@@ -96,6 +105,12 @@ def loopback_job(root: Path, *, block: int) -> Path:
     design = design.replace("first: 192.0.2.61", f"first: 127.{block}.2.61")
     design = design.replace("first: 198.51.100.61", f"first: 127.{block}.100.61")
     (job / "design.yaml").write_text(design, encoding="utf-8")
+    with (job / "waivers.yaml").open("a", encoding="utf-8") as waivers:
+        waivers.write(
+            "\n- rule: loopback-address\n  by: T. Sedgeley, network office\n"
+            "  reason: a trial on one machine; whoever starts the members starts them beside the program\n"
+            f"  until: {TODAY + timedelta(days=30)}\n"
+        )
     return job
 
 

@@ -1,5 +1,6 @@
 """A program on a terminal of its own: what it says is read as it comes, what a person types goes in line by line."""
 
+import contextlib
 import os
 import re
 import select
@@ -16,14 +17,25 @@ __all__ = ["Terminal"]
 
 
 class Terminal:
-    """Standard input and standard error are the terminal, standard output is a file. Ends what it started by its id."""
+    """Standard input and standard error are the terminal. Ends what it started by its id.
 
-    def __init__(self, command: Sequence[str], *, out: Path) -> None:
+    Args: out: the file that standard output goes into; None for the terminal too.
+    """
+
+    def __init__(
+        self, command: Sequence[str], *, out: Path | None, env: dict[str, str] | None = None
+    ) -> None:
         self._near, far = os.openpty()
         self._out = out
-        with out.open("wb") as stdout:
+        with contextlib.ExitStack() as opened:
+            stdout = far if out is None else opened.enter_context(out.open("wb"))
             self.process = subprocess.Popen(
-                command, stdin=far, stdout=stdout, stderr=far, env=ENVIRONMENT, start_new_session=True
+                command,
+                stdin=far,
+                stdout=stdout,
+                stderr=far,
+                env=ENVIRONMENT if env is None else env,
+                start_new_session=True,
             )
         os.close(far)
         self.said = ""
@@ -76,4 +88,5 @@ class Terminal:
 
     def printed(self) -> str:
         """What went to standard output."""
+        assert self._out is not None
         return self._out.read_text(encoding="utf-8")

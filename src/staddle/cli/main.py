@@ -49,6 +49,7 @@ def make_app(called: str = "") -> App:
         exit_on_error=False,
         print_error=False,
         result_action="return_value",
+        suppress_keyboard_interrupt=False,  # it is told and given its exit code below
     )
     for order, (name, sentence) in enumerate(COMMANDS.items()):
         module = name.replace("-", "_")
