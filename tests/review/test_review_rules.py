@@ -12,13 +12,17 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from staddle.kernel import Finding
+from staddle.placement.model import Seat
+from staddle.placement.verify import broken_rules
 from staddle.review.catalogue import all_rules
 from staddle.review.facts import Facts, Need
 from staddle.review.review import review
 from staddle.review.rules.wishes import least_lost
-from tests.review.ousemoor import facts_of
+from tests.review.ousemoor import ESTATE, SEATS, facts_of
 
 Fires = tuple[Callable[[], Facts], tuple[Finding, ...]]
 TOPICS = [
@@ -90,3 +94,38 @@ def test_votes_spread_evenly_lose_the_fewest() -> None:
             for spread in spreads
         )
         assert least_lost(votes, domains=domains, failing=failing) == min(worst)
+
+
+HOSTS = st.sampled_from([host.name for host in ESTATE.hosts])
+POOLS = st.sampled_from([pool.name for pool in ESTATE.pools])
+
+
+@st.composite
+def seats(draw: st.DrawFn, hosts: st.SearchStrategy[str], pools: st.SearchStrategy[str]) -> tuple[Seat, ...]:
+    """A seat for each member, anywhere."""
+    return tuple(
+        Seat(member=seat.member, host=draw(hosts), disks=tuple((disk, draw(pools)) for disk, _ in seat.disks))
+        for seat in SEATS
+    )
+
+
+@settings(max_examples=80, deadline=None)
+@given(seats(HOSTS, POOLS))
+def test_what_members_share_is_what_the_placements_own_checker_sees(given_seats: tuple[Seat, ...]) -> None:
+    # The checker shares no code with the review; the design wants members apart by host, rack and pool.
+    facts = replace(facts_of(), seats=given_seats)
+    broken = broken_rules(facts.get_problem(), given_seats)
+    for kind in ("host", "rack", "pool"):
+        fires = RULES[f"members-share-{kind}"].findings(facts) != ()
+        assert fires == any(sentence.startswith(f"apart:{kind}:") for sentence in broken)
+    majority = [one for one in RULES["domain-holds-half"].findings(facts) if one.severity == "stop"]
+    assert len(majority) == len([sentence for sentence in broken if sentence.startswith("majority:")])
+
+
+@settings(max_examples=40, deadline=None)
+@given(seats(st.sampled_from(["om-h1", "gone"]), st.sampled_from(["om-store-1", "gone"])))
+def test_a_placement_that_names_what_is_gone_is_told_and_stops_no_review(
+    given_seats: tuple[Seat, ...],
+) -> None:
+    found = review(replace(facts_of(), seats=given_seats))
+    assert any(one.rule == "placement-broken" for one in found.kept)
