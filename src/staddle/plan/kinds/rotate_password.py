@@ -9,7 +9,7 @@ from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
 from staddle.plan.targets import target_of
-from staddle.trust.secretnames import FIRST_PASSWORD, PASSWORD
+from staddle.trust.secretnames import FIRST_PASSWORD, PASSWORD, join_secret_name
 from staddle.trust.secrets import new_password
 
 
@@ -37,6 +37,9 @@ class RotatePassword(Kind):
         return Seen(evidence={"members": [order.member for order in tools.plan.members]})
 
     async def act(self, step: Step, tools: Tools) -> None:
+        for order in tools.plan.members:
+            # A stop between a join and its end leaves a used secret behind; nobody needs it any more.
+            tools.vault.drop(join_secret_name(order.member))
         new = tools.vault.find(PASSWORD)
         if new is None:
             new = new_password(tools.random)
