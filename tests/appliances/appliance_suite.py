@@ -102,13 +102,14 @@ class ApplianceSuite:
     def test_founding_and_joining_again_change_nothing(self, party: Party) -> None:
         before = self.view(party, 0), self.view(party, 1)
         do(party.appliance.found(party.targets[0], CLUSTER))
-        secret = do(party.appliance.issue_join_secret(party.targets[0], party.names[1], 600))
+        secret = do(party.appliance.issue_join_secret(party.targets[0], party.names[2], 600))
         do(party.appliance.join(party.targets[1], party.targets[0], secret))
         after = self.view(party, 0), self.view(party, 1)
         assert [view.cluster_id for view in after] == [view.cluster_id for view in before]
         assert [len(view.members) for view in after] == [2, 2]
 
     def test_looking_changes_nothing(self, party: Party) -> None:
+        do(party.appliance.carry_act(party.act, party.targets[0], {}))
         before = self.view(party, 1)
         for target in party.targets:
             do(party.appliance.health(target))
@@ -119,7 +120,7 @@ class ApplianceSuite:
         assert self.view(party, 1) == before
 
     def test_a_secret_for_one_member_serves_no_other(self, party: Party) -> None:
-        secret = do(party.appliance.issue_join_secret(party.targets[0], party.names[1], 600))
+        secret = do(party.appliance.issue_join_secret(party.targets[0], "level9.ousemoor.example", 600))
         said = self.refused(party.appliance.join(party.targets[2], party.targets[0], secret))
         assert secret.unsafe_reveal() not in said
         assert isinstance(do(party.appliance.view(party.targets[2])), NotYet)
