@@ -29,6 +29,7 @@ from staddle.rollout.decide import Direction
 from staddle.rollout.journal import Entry, Lease, Recorded, RolloutHead
 from staddle.rollout.run import Run, fold
 from staddle.rollout.runner import Runner
+from staddle.rollout.states import State
 from staddle.stores.journal import SqlStore, open_sqlite
 from staddle.trust.secretnames import FIRST_PASSWORD
 from staddle.trust.secrets import new_password
@@ -276,7 +277,11 @@ def main(arguments: list[str]) -> int:
     direction = arguments[2] if len(arguments) > 2 else "forward"
     job = LoopbackJob(folder, block, mark=arguments[3] if len(arguments) > 3 else "")
     run = job.carry_on() if direction == "forward" else job.back_out()
-    return 0 if run.sealed or direction != "forward" else 1
+    if run.sealed or direction != "forward":
+        return 0
+    for step in run.in_state(State.REFUSED, State.NOT_KNOWN):
+        sys.stderr.write(f"{step.step_id}: {run.state(step.step_id)}: {dict(run.known[step.step_id].evidence)}\n")
+    return 1
 
 
 if __name__ == "__main__":

@@ -142,6 +142,7 @@ def _row(
     if prop.key in explicit:
         answer, where = explicit[prop.key]
         return _checked(prop, answer.value, f"design.yaml: {where}", where, faults)
+    reason = "nothing in design or profile answers it"
     if prop.key in profile.answers:
         rule = profile.answers[prop.key]
         value = _filled(rule, values, f"profile {profile.profile}: answers.{prop.key}", faults)
@@ -149,13 +150,13 @@ def _row(
             return _checked(
                 prop, value, f"profile {profile.profile}: {rule}", f"profile {profile.profile}", faults
             )
-        return _open(prop, f"the profile answers it with {rule}, for which the design says nothing")
+        reason = f"the profile answers it with {rule}, for which the design says nothing"
     default = prop.default_for(size)
     if default:
         return _answered(prop, default, f"the package's default for size {size or '(the only one)'}")
     if check_answer(prop, "") is None:
         return _answered(prop, "", "left empty, as the package allows")
-    return _open(prop, "nothing in design or profile answers it")
+    return _open(prop, reason)
 
 
 def _checked(prop: Property, value: str, reason: str, where: str, faults: list[Fault]) -> AnswerRow:
