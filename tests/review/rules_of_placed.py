@@ -114,6 +114,21 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
         ),
     ],
     "member-fills-numa-node": [
+        # A host of one node: 16 of 17 GiB are 94 %.
+        (
+            lambda: facts_of(estate=with_host("om-h1", numa_nodes=1, memory_bytes=17 * GIB)),
+            (
+                Finding(
+                    rule="member-fills-numa-node",
+                    severity=Severity.RISK,
+                    what="levels-1 has 16 GiB, one NUMA node of host om-h1 has 17 GiB",
+                    where="host om-h1",
+                    why="the host keeps some of each node for itself, so that part of the member's memory lies on another node, 1.3 to 2 times as far",
+                    mend="take a smaller size and more members, or hosts with larger nodes",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
         (
             lambda: facts_of(estate=with_host("om-h1", numa_nodes=16)),
             (
@@ -156,6 +171,13 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
     ],
     "host-memory-full": [
         lambda: facts_of(estate=with_guest(memory_bytes=185 * GIB)),
+        # 16 kept by the host, 138 of the guest and 16 of the member are 170 of 200 GiB: 85 % to the byte.
+        lambda: facts_of(
+            estate=replace(
+                with_host("om-h1", memory_bytes=200 * GIB),
+                guests=with_guest(memory_bytes=138 * GIB).guests,
+            )
+        ),
     ],
     "many-vcpus-per-core": [
         lambda: facts_of(estate=with_guest(vcpus=60)),

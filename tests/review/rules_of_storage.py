@@ -10,6 +10,11 @@ from tests.review.ousemoor import GB, facts_of, with_pool
 
 __all__ = ["FIRES", "QUIET"]
 
+# A member's disks by hand: 16 GiB and 160 GiB thick, each with 15 % for snapshots, rounded up.
+DISKS_BYTES: Final = 17_179_869_184 + 2_576_980_378 + 171_798_691_840 + 25_769_803_776
+# With them on it 1.5 TB of 10 TB are free, the pool's floor of 15 % to the byte.
+AT_FLOOR: Final = with_pool("om-store-1", used_bytes=8_500 * GB - DISKS_BYTES)
+
 FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
     "thin-data-disk": [
         (
@@ -93,6 +98,20 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                 ),
             ),
         ),
+        (
+            lambda: facts_of(estate=AT_FLOOR),
+            (
+                Finding(
+                    rule="pool-nearly-full",
+                    severity=Severity.RISK,
+                    what="pool om-store-1 has 1.5 TB of 10 TB free with the members' disks, 15 %",
+                    where="pool om-store-1",
+                    why="what is there grows, and a rebuild or a snapshot needs room at once",
+                    mend="place the disks elsewhere, or add storage",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
     ],
     "promise-above-capacity": [
         (
@@ -123,6 +142,7 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
     ],
     "pool-below-its-floor": [
         lambda: facts_of(estate=with_pool("om-store-1", used_bytes=8_200 * GB)),
+        lambda: facts_of(estate=AT_FLOOR),
         lambda: facts_of(estate=with_pool("om-store-2", used_bytes=8_400 * GB)),
     ],
     "pool-nearly-full": [
@@ -130,5 +150,7 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
     ],
     "promise-above-capacity": [
         lambda: facts_of(estate=with_pool("om-store-1", promised_bytes=9_700 * GB, promise_limit=1.5)),
+        # All of the pool is promised, and no byte more.
+        lambda: facts_of(estate=with_pool("om-store-1", promised_bytes=10_000 * GB - DISKS_BYTES)),
     ],
 }

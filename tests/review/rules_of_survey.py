@@ -18,16 +18,21 @@ OF_ANOTHER_ROOM: Final = Finding(
 
 OF_ROWS: Final = {
     name: Finding(rule="of-another-room", severity=Severity.RISK, what="something", where=name)
-    for name in ("om-h1", "om-h2", "om-store-1", "om-store-2")
+    for name in ("om-h1", "om-h2", "om-store-1", "om-store-2", "archive", "mapping")
 }
+
+# The guest mapping runs on om-h2, where no member stands.
+WITH_MAPPING: Final = replace(
+    ESTATE, guests=(*ESTATE.guests, replace(ESTATE.guests[0], name="mapping", host="om-h2"))
+)
 
 FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
     "estate-reading": [
         (lambda: facts_of(estate_findings=(OF_ANOTHER_ROOM,)), (OF_ANOTHER_ROOM,)),
-        # Of hosts and pools only those that members stand on: om-h1 and om-store-1, not om-h2 and om-store-2.
+        # Only of what members stand on or beside: om-h1, om-store-1 and the guest archive on om-h1.
         (
-            lambda: facts_of(estate_findings=tuple(OF_ROWS.values())),
-            (OF_ROWS["om-h1"], OF_ROWS["om-store-1"]),
+            lambda: facts_of(estate=WITH_MAPPING, estate_findings=tuple(OF_ROWS.values())),
+            (OF_ROWS["om-h1"], OF_ROWS["om-store-1"], OF_ROWS["archive"]),
         ),
         # Nothing is left out while nobody knows where the members will stand.
         (

@@ -178,6 +178,8 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
         lambda: facts_of(("any 1 rack", "any 1 site")),
     ],
     "domain-not-surveyed": [
+        # A kind that nothing on the estate stands in is told of by kind-not-on-estate.
+        lambda: facts_of(("any 1 rack", "any 1 feed")),
         lambda: facts_of(
             ("[host, rack, pool]", "[host, pool]"),
             ("any 1 rack", "any 1 site"),
