@@ -6,7 +6,9 @@ done = staddle("place", "--settle", "--yes", job=job)
 
 import functools
 import os
+import random
 import re
+import socket
 import subprocess
 import sys
 import tempfile
@@ -19,7 +21,7 @@ from demo.ousemoor_estate import demo_estate
 from demo.sluicelog_package import build_package
 from staddle.estate.writing import write_estate
 
-__all__ = ["ENVIRONMENT", "PACKAGE", "PROGRAM", "demo_job", "loopback_job", "settle", "staddle"]
+__all__ = ["ENVIRONMENT", "PACKAGE", "PROGRAM", "demo_job", "free_block", "loopback_job", "settle", "staddle"]
 
 PROGRAM: Final = str(Path(sys.executable).with_name("staddle"))
 PACKAGE: Final = "sluicelog-4.2.0.ova"
@@ -126,3 +128,18 @@ def _settled_text() -> str:
         done = staddle("place", "--settle", "--yes", job=job)
         assert done.returncode == 0, done.stderr
         return (job / "placement.yaml").read_text(encoding="utf-8")
+
+
+def free_block() -> int:
+    """A second octet, 181 to 220, on whose addresses nothing serves the members' port: two runs on one machine do not meet."""
+    first = random.SystemRandom().randrange(40)
+    for step in range(40):
+        block = 181 + (first + step) % 40
+        try:
+            for last in (61, 62, 63):
+                with socket.socket() as probe:
+                    probe.bind((f"127.{block}.2.{last}", 8443))
+        except OSError:
+            continue
+        return block
+    raise AssertionError("no block of loopback addresses is free")

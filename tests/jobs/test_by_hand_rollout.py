@@ -1,7 +1,7 @@
 """A whole rollout by hand: the program on a terminal, a test that plays the person with nothing but what the cards show.
 
 The person starts a real stand-in with exactly the values of the cards, reads the fingerprint from its console, and
-signs the rest. So a card that lacked a value would show here. Loopback blocks 127.185.0.0/16 to 127.188.0.0/16.
+signs the rest. So a card that lacked a value would show here.
 """
 
 import json
@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from staddle.package import read_package
-from tests.cli.demo_job import PACKAGE, PROGRAM, loopback_job, settle, staddle
+from tests.cli.demo_job import PACKAGE, PROGRAM, free_block, loopback_job, settle, staddle
 from tests.cli.terminal import Terminal
 from tests.standin.cluster import environment_document, until
 
@@ -105,6 +105,11 @@ class Person:
                 )
             )
 
+    def machine_address(self, member: str) -> str:
+        """Which address was typed for it."""
+        card = next(c for c in self.cards if c.step == f"{member}/attach-answers")
+        return card.values["Management address"]
+
     def fingerprint(self, member: str) -> str:
         """As the machine's console shows it."""
         console = self.folder / member / "console.txt"
@@ -119,9 +124,9 @@ class Person:
 
 
 @contextmanager
-def at_work(root: Path, *, block: int) -> Iterator[tuple[Path, Person]]:
+def at_work(root: Path) -> Iterator[tuple[Path, Person]]:
     """The job with a settled placement, and the person who will carry it out."""
-    job = loopback_job(root, block=block)
+    job = loopback_job(root, block=free_block())
     settle(job)
     person = Person(root / "machines", root / PACKAGE)
     try:
@@ -154,7 +159,7 @@ def journal(job: Path) -> dict[str, list[dict[str, Any]]]:
 
 
 def test_cards_are_enough_to_carry_a_whole_rollout(tmp_path: Path) -> None:
-    with at_work(tmp_path, block=185) as (job, person), terminal(job) as desk:
+    with at_work(tmp_path) as (job, person), terminal(job) as desk:
         while card := next_card(desk):
             desk.type(person.answer(card))
         assert desk.exit_code() == 0, desk.said[-3000:]
@@ -190,7 +195,7 @@ def test_cards_are_enough_to_carry_a_whole_rollout(tmp_path: Path) -> None:
 
 def test_a_wrong_fingerprint_stops_its_member_and_is_asked_for_again(tmp_path: Path) -> None:
     stranger = ":".join(["E7"] * 32)
-    with at_work(tmp_path, block=186) as (job, person):
+    with at_work(tmp_path) as (job, person):
         with terminal(job) as desk:
             while card := next_card(desk):
                 right = person.answer(card)
@@ -200,7 +205,7 @@ def test_a_wrong_fingerprint_stops_its_member_and_is_asked_for_again(tmp_path: P
             assert desk.printed().splitlines()[1:] == [
                 "refused: levels-2: confirm the fingerprint",
                 "  the certificate of levels-2 is not the one its second channel shows",
-                "    where: 127.186.2.62 port 8443",
+                f"    where: {person.machine_address('levels-2')} port 8443",
                 f"    why:   expected {stranger}, seen {seen}: another machine answers, or one stands between",
                 "    try:   stop; find out who answers on that address before anything is typed into it",
                 "the same command goes on from here",
@@ -223,7 +228,7 @@ def test_a_wrong_fingerprint_stops_its_member_and_is_asked_for_again(tmp_path: P
 
 
 def test_the_end_of_input_leaves_the_cards_and_the_same_command_goes_on(tmp_path: Path) -> None:
-    with at_work(tmp_path, block=187) as (job, _):
+    with at_work(tmp_path) as (job, _):
         first = staddle("rollout", job=job)
         assert first.returncode == 1
         disks = [f"levels-{n}: deliver the disk {disk}" for n in (1, 2, 3) for disk in ("system", "data")]
@@ -247,7 +252,7 @@ def test_the_end_of_input_leaves_the_cards_and_the_same_command_goes_on(tmp_path
 
 def test_secrets_are_not_shown_where_no_terminal_is(tmp_path: Path) -> None:
     # Both disks and the machine of every member are signed: then the cards with the answers come.
-    with at_work(tmp_path, block=188) as (job, _):
+    with at_work(tmp_path) as (job, _):
         done = staddle("rollout", job=job, typed="\n" * 9)
     assert "Type the answers of levels-1" in done.stderr
     assert "(secret: shown on a terminal only, and this is none)" in done.stderr

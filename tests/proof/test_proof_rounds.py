@@ -1,8 +1,7 @@
 """One good look is not a proof: two rounds in a row must agree, and an appliance whose lies come and go is not called good.
 
 The job, its journal, the wire and the appliance's processes are real; only the clock is the test's, so that no time passes
-between rounds. Loopback blocks 127.189.0.0/16 to
-127.193.0.0/16.
+between rounds.
 """
 
 import asyncio
@@ -27,7 +26,7 @@ from staddle.rollout.journal import Entry
 from staddle.rollout.states import Event
 from staddle.trust.secretnames import FIRST_PASSWORD
 from staddle.trust.secrets import Secret
-from tests.cli.demo_job import loopback_job, settle
+from tests.cli.demo_job import free_block, loopback_job, settle
 
 ROOT = Path(__file__).parents[2]
 
@@ -82,9 +81,9 @@ class StepClock:
         self.between(self.sleeps)
 
 
-def rollout_in(root: Path, block: int, clock: StepClock) -> OpenRollout:
+def rollout_in(root: Path, clock: StepClock) -> OpenRollout:
     """A rollout of the demo's job by hand, with nothing done yet."""
-    job = loopback_job(root, block=block)
+    job = loopback_job(root, block=free_block())
     settle(job)
     rollout = open_rollout(find_job(job), ROLLOUT, clock=clock, random=SystemRandom(), actor="the tests")
     rollout.vault.put(FIRST_PASSWORD, Secret("first-Password-1"))
@@ -109,7 +108,7 @@ def confirm(rollout: OpenRollout, members: list[dict[str, Any]]) -> None:
 
 def test_two_agreeing_rounds_make_it_good(tmp_path: Path) -> None:
     clock = StepClock()
-    rollout = rollout_in(tmp_path / "job", 189, clock)
+    rollout = rollout_in(tmp_path / "job", clock)
     with appliance(tmp_path / "keys", rollout) as members:
         confirm(rollout, members.members)
         proof = asyncio.run(prove(rollout))
@@ -121,7 +120,7 @@ def test_two_agreeing_rounds_make_it_good(tmp_path: Path) -> None:
 
 def test_an_appliance_that_flaps_is_never_called_good(tmp_path: Path) -> None:
     clock = StepClock()
-    rollout = rollout_in(tmp_path / "job", 190, clock)
+    rollout = rollout_in(tmp_path / "job", clock)
     with appliance(tmp_path / "keys", rollout) as members:
         # Every other round is good: rounds 1 and 3 are, 2 and 4 are not.
         clock.between = lambda sleeps: members.tell("lost-write" if sleeps % 2 else "")
@@ -133,7 +132,7 @@ def test_an_appliance_that_flaps_is_never_called_good(tmp_path: Path) -> None:
 
 def test_a_last_good_round_alone_is_not_good(tmp_path: Path) -> None:
     clock = StepClock()
-    rollout = rollout_in(tmp_path / "job", 191, clock)
+    rollout = rollout_in(tmp_path / "job", clock)
     with appliance(tmp_path / "keys", rollout) as members:
         members.tell("version")
         clock.between = lambda sleeps: members.tell("" if sleeps == 3 else "version")
@@ -145,7 +144,7 @@ def test_a_last_good_round_alone_is_not_good(tmp_path: Path) -> None:
 
 def test_lies_that_end_are_forgiven_after_two_good_rounds(tmp_path: Path) -> None:
     clock = StepClock()
-    rollout = rollout_in(tmp_path / "job", 192, clock)
+    rollout = rollout_in(tmp_path / "job", clock)
     with appliance(tmp_path / "keys", rollout) as members:
         members.tell("missing")
         clock.between = lambda _: members.tell("")
@@ -155,6 +154,6 @@ def test_lies_that_end_are_forgiven_after_two_good_rounds(tmp_path: Path) -> Non
 
 
 def test_without_confirmed_fingerprints_there_is_nothing_to_compare_with(tmp_path: Path) -> None:
-    rollout = rollout_in(tmp_path / "job", 193, StepClock())
+    rollout = rollout_in(tmp_path / "job", StepClock())
     with pytest.raises(NotAllowed, match="levels-1, levels-2, levels-3"):
         asyncio.run(prove(rollout))
