@@ -37,6 +37,7 @@ FROM_BELOW_JOBS = {
         "Question",
         "parse_network_answer",
     },
+    "staddle.design.schema": {"schema_text"},
     "staddle.package": {"Package", "Property"},
     "staddle.placement.model": {
         "BestShown",

@@ -8,6 +8,7 @@ from cyclopts import Parameter
 
 from staddle.cli.screen import Screen
 from staddle.design.questions import QUESTIONS, BeginAnswers, NetworkAnswer, Question, parse_network_answer
+from staddle.design.schema import schema_text
 from staddle.jobs.begin import begin as begin_job
 from staddle.jobs.begin import refuse_begun
 from staddle.jobs.package import look_into_package
@@ -20,8 +21,9 @@ _FLAGS: Final = {"job": "name", "networks": "network"}
 
 
 def begin(
-    folder: Path,
+    folder: Path | None = None,
     *,
+    schema: Annotated[bool, Parameter(negative=())] = False,
     name: str = "",
     cluster: str = "",
     package: str = "",
@@ -46,6 +48,8 @@ def begin(
     ----------
     folder
         The folder to make.
+    schema
+        Only print the JSON Schema of design.yaml.
     name
         Short name of the job; members are named after it.
     cluster
@@ -73,6 +77,12 @@ def begin(
     json
         Print one JSON document instead of text.
     """
+    if schema:
+        sys.stdout.write(schema_text())
+        return 0
+    if folder is None:
+        sys.stderr.write("error: no folder was named\n  try:   staddle begin FOLDER\n")
+        return 2
     screen = Screen("begin", as_json=json)
     refuse_begun(folder)
     flags = {"job": name, "cluster": cluster, "package": package, "profile": profile}
