@@ -280,7 +280,9 @@ def main(arguments: list[str]) -> int:
     if run.sealed or direction != "forward":
         return 0
     for step in run.in_state(State.REFUSED, State.NOT_KNOWN):
-        sys.stderr.write(f"{step.step_id}: {run.state(step.step_id)}: {dict(run.known[step.step_id].evidence)}\n")
+        sys.stderr.write(
+            f"{step.step_id}: {run.state(step.step_id)}: {dict(run.known[step.step_id].evidence)}\n"
+        )
     return 1
 
 

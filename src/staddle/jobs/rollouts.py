@@ -78,7 +78,7 @@ class OpenRollout:
                 job=self.head.job,
                 rollout=self.head.rollout_id,
                 by=self.head.made_by,
-                until=self.head.made_at + _BOOKED_FOR,
+                until=self.clock.now() + _BOOKED_FOR,
             ),
             clock=self.clock,
             random=self.random,
