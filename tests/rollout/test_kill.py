@@ -114,15 +114,15 @@ def test_killed_at_random_moments_it_goes_on_and_does_nothing_twice(tmp_path: Pa
     try:
         for _ in range(200):
             process = start(tmp_path, block)
-            # None, one or two steps on, and then anywhere within the next effect or its recording.
-            wait_for_steps(job, process, drawn.randrange(3))
+            # No step on or one, and then anywhere within the next effect or its recording.
+            wait_for_steps(job, process, drawn.choice((0, 0, 1)))
             time.sleep(drawn.uniform(0, 0.1))
             process.kill()
             if finish(process) == 0:
                 break
             kills += 1
         sys.stdout.write(f"killed {kills} times\n")
-        assert kills >= 10
+        assert kills >= 20
         assert job.run().sealed
         check_agreement(job)
         check_once(job)

@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 
 from staddle.jobs.folder import JobFolder
-from staddle.jobs.gather import gather
 from staddle.jobs.journal import export_journal, report_of
-from staddle.jobs.rollouts import REHEARSAL, ROLLOUT, OpenRollout, last_rollout, open_journal
-from staddle.kernel import Clock, NotAllowed, SystemRandom
+from staddle.jobs.rollouts import OpenRollout, open_newest
+from staddle.kernel import Clock
 from staddle.plan.kind import BackOut, get_kind
 from staddle.plan.orders import Plan, Step
 from staddle.plan.titles import step_title
@@ -37,31 +36,14 @@ def back_out_list(folder: JobFolder, clock: Clock, *, rehearsal: bool, actor: st
 
     Raises: NotAllowed: there is none, or it is sealed and no rehearsal.
     """
-    job = gather(folder, clock.now())
-    store = open_journal(folder)
-    head = last_rollout(store, job.design.job.name, REHEARSAL if rehearsal else ROLLOUT)
-    if head is None:
-        raise NotAllowed.one(
-            f"there is no {'rehearsal' if rehearsal else 'rollout'} to back out",
-            where=str(folder.journal),
-            mend="staddle journal lists what there is; --rehearsal chooses rehearsals",
-        )
-    rollout = OpenRollout(
-        job=job,
-        head=head,
-        store=store,
-        clock=clock,
-        random=SystemRandom(),
-        actor=actor,
-        progress=lambda *_: None,
-    )
+    rollout = open_newest(folder, clock, rehearsal=rehearsal, actor=actor)
     rollout.refuse_sealed()
     run = rollout.run()
     touched = run.in_state(*(state for state in State if state not in (State.TO_DO, State.BACKED_OUT)))
     return BackOutList(
         rollout=rollout,
-        takes_back=_with(head.plan, touched, BackOut.UNDO),
-        cannot=_with(head.plan, touched, BackOut.NONE),
+        takes_back=_with(rollout.head.plan, touched, BackOut.UNDO),
+        cannot=_with(rollout.head.plan, touched, BackOut.NONE),
     )
 
 

@@ -4,10 +4,9 @@ from datetime import timedelta
 from typing import Final
 
 from staddle.jobs.folder import JobFolder, write_text
-from staddle.jobs.gather import gather
-from staddle.jobs.rollouts import REHEARSAL, ROLLOUT, OpenRollout, last_rollout, open_journal
+from staddle.jobs.rollouts import OpenRollout, open_newest
 from staddle.jobs.toolbox import expected_of
-from staddle.kernel import Clock, NotAllowed, SystemRandom, from_json, pretty_json
+from staddle.kernel import Clock, NotAllowed, from_json, pretty_json
 from staddle.proof.junit import junit_text
 from staddle.proof.model import Expected, Proof
 
@@ -25,25 +24,8 @@ def open_proof(
 
     Raises: NotAllowed: there is none.
     """
-    job = gather(folder, clock.now())
-    store = open_journal(folder)
-    head = last_rollout(store, job.design.job.name, REHEARSAL if rehearsal else ROLLOUT)
-    if head is None:
-        raise NotAllowed.one(
-            f"there is no {'rehearsal' if rehearsal else 'rollout'} to prove",
-            where=str(folder.journal),
-            mend="carry one out first; --rehearsal chooses rehearsals",
-        )
-    rollout = OpenRollout(
-        job=job,
-        head=head,
-        store=store,
-        clock=clock,
-        random=SystemRandom(),
-        actor=actor,
-        progress=lambda *_: None,
-    )
-    return rollout, expected_of(head.plan, rollout.run().evidence)
+    rollout = open_newest(folder, clock, rehearsal=rehearsal, actor=actor)
+    return rollout, expected_of(rollout.head.plan, rollout.run().evidence)
 
 
 async def prove(rollout: OpenRollout) -> Proof:

@@ -7,12 +7,12 @@ from pathlib import Path
 
 from staddle.estate.bookings import Bookings
 from staddle.jobs.folder import JobFolder
-from staddle.jobs.gather import Gathered
+from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.holder import holder_name, is_gone
 from staddle.jobs.room import RegisterRoom
 from staddle.jobs.toolbox import Workbench, load_platform
 from staddle.jobs.vault import RolloutVault, open_strongbox
-from staddle.kernel import Clock, NotAllowed, Random
+from staddle.kernel import Clock, NotAllowed, Random, SystemRandom
 from staddle.plan.ports import Platform
 from staddle.rollout.decide import Direction
 from staddle.rollout.journal import RolloutHead
@@ -22,7 +22,15 @@ from staddle.stores.bookings_sqlite import SqliteBookings
 from staddle.stores.journal import SqlStore, open_sqlite
 from staddle.stores.mounts import own_mounts, refuse_shared_disk
 
-__all__ = ["REHEARSAL", "ROLLOUT", "OpenRollout", "find_open", "last_rollout", "open_journal"]
+__all__ = [
+    "REHEARSAL",
+    "ROLLOUT",
+    "OpenRollout",
+    "find_open",
+    "last_rollout",
+    "open_journal",
+    "open_newest",
+]
 
 ROLLOUT = "rollout"
 REHEARSAL = "rehearsal"
@@ -129,6 +137,31 @@ class OpenRollout:
             direction=direction,
         )
         return await runner.carry_on()
+
+
+def open_newest(folder: JobFolder, clock: Clock, *, rehearsal: bool, actor: str) -> OpenRollout:
+    """The newest rollout of a job, or its newest rehearsal, however it stands.
+
+    Raises: NotAllowed: there is none. InputRefused: the job cannot be read.
+    """
+    job = gather(folder, clock.now())
+    store = open_journal(folder)
+    head = last_rollout(store, job.design.job.name, REHEARSAL if rehearsal else ROLLOUT)
+    if head is None:
+        raise NotAllowed.one(
+            f"there is no {'rehearsal' if rehearsal else 'rollout'} yet",
+            where=str(folder.journal),
+            mend="carry one out first; --rehearsal chooses rehearsals",
+        )
+    return OpenRollout(
+        job=job,
+        head=head,
+        store=store,
+        clock=clock,
+        random=SystemRandom(),
+        actor=actor,
+        progress=lambda *_: None,
+    )
 
 
 def platform_of(job: Gathered, purpose: str) -> str:
