@@ -40,8 +40,8 @@ class Screen:
     def __init__(self, command: str, *, as_json: bool) -> None:
         self._command = command
         self._as_json = as_json
-        self.out = _Console(highlight=False, soft_wrap=True)
-        self.talk = _Console(stderr=True, highlight=False, soft_wrap=True)
+        self.out = _Console(highlight=False, emoji=False, soft_wrap=True)
+        self.talk = _Console(stderr=True, highlight=False, emoji=False, soft_wrap=True)
 
     def say(self, text: str = "") -> None:
         """Talk: progress and advice, on standard error."""
