@@ -26,9 +26,9 @@ class RunLines:
         self._screen = screen
         self._plan = plan
         self._bar = Progress(
-            TextColumn("{task.description}"),
+            TextColumn("{task.description}", markup=False),
             BarColumn(bar_width=30, complete_style="default", finished_style="default"),
-            TextColumn("{task.fields[count]}"),
+            TextColumn("{task.fields[count]}", markup=False),
             TimeElapsedColumn(),
             console=screen.talk,
             transient=True,
