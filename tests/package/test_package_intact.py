@@ -366,3 +366,35 @@ def test_a_bomb_is_read_a_piece_at_a_time(tmp_path: Path) -> None:
         tracemalloc.stop()
     assert total == 64 << 20
     assert peak < 8 << 20
+
+
+@pytest.mark.parametrize("tool", ["", "gzip", "bzip2"])
+@pytest.mark.parametrize("chunk_bytes", [0, 40_000])
+def test_what_is_handed_out_is_what_was_pinned_part_by_part(
+    tmp_path: Path, tool: str, chunk_bytes: int
+) -> None:
+    path = pack(tmp_path, tool, chunk_bytes)
+    package = read_package(path)
+    members = package.get_file("f").members
+    pinned = [hashlib.sha256((tmp_path / name).read_bytes()).hexdigest() for name in members]
+    with open_disk_file(path, package, "f", pinned=pinned) as stream:
+        assert stream.read() == PLAIN
+    for position in range(len(members)):
+        other = [*pinned]
+        other[position] = hashlib.sha256(b"another").hexdigest()
+        with (
+            pytest.raises(InputRefused, match="is not the file that was verified"),
+            open_disk_file(path, package, "f", pinned=other) as stream,
+        ):
+            stream.read()
+
+
+def test_what_stands_behind_the_compressed_content_counts_into_its_digest(tmp_path: Path) -> None:
+    text = envelope(files=('ovf:id="f" ovf:href="a.bz2" ovf:compression="bzip2"',))
+    whole = bz2.compress(PLAIN)
+    path = folder(tmp_path, text, {"a.bz2": whole + b"behind its end"})
+    with (
+        pytest.raises(InputRefused, match="is not the file that was verified"),
+        open_disk_file(path, read_package(path), "f", pinned=[hashlib.sha256(whole).hexdigest()]) as stream,
+    ):
+        stream.read()

@@ -25,17 +25,19 @@ def plan_of_job(
     purpose: str,
     tag: str,
     package_sha256: str,
+    file_sha256: Mapping[str, str],
 ) -> Plan:
     """The plan of one rollout.
 
-    Args: seats: one for each member of the design; answers: each member's rows, none of them open.
+    Args: seats: one for each member of the design; answers: each member's rows, none of them open; file_sha256: of every
+        file of the package, as verified.
     """
     by_member = {seat.member: seat for seat in seats}
     members, rooms = [], []
     for member in job.design.members:
         seat = by_member[member.name]
         hardware = job.package.get_hardware(member.size or job.size_id)
-        members.append(_member(job, member, seat, hardware, answers[member.name]))
+        members.append(_member(job, member, seat, hardware, answers[member.name], file_sha256))
         rooms.append(_room(job, seat, hardware))
     has_deputy = any(member.leads == "second" for member in job.design.members)
     cluster_steps = _cluster_steps(job, has_deputy)
@@ -67,7 +69,12 @@ def new_tag(rollout_id: str, now: datetime, token: bytes) -> str:
 
 
 def _member(
-    job: Gathered, member: Member, seat: Seat, hardware: Hardware, answers: Sequence[AnswerRow]
+    job: Gathered,
+    member: Member,
+    seat: Seat,
+    hardware: Hardware,
+    answers: Sequence[AnswerRow],
+    file_sha256: Mapping[str, str],
 ) -> MemberOrder:
     addresses = job.get_addresses()
     mine = {a.package_network: a for a in addresses.get_member(member.name).addresses}
@@ -86,7 +93,9 @@ def _member(
         size=hardware.size_id,
         processors=hardware.processors,
         memory_bytes=hardware.memory_bytes,
-        disks=tuple(_disk(job, machine, disk_id, pool, hardware.size_id) for disk_id, pool in seat.disks),
+        disks=tuple(
+            _disk(job, machine, disk_id, pool, hardware.size_id, file_sha256) for disk_id, pool in seat.disks
+        ),
         adapters=tuple(
             AdapterOrder(
                 name=adapter.name,
@@ -109,8 +118,11 @@ def _member(
     )
 
 
-def _disk(job: Gathered, machine: str, disk_id: str, pool: str, size_id: str) -> DiskOrder:
+def _disk(
+    job: Gathered, machine: str, disk_id: str, pool: str, size_id: str, file_sha256: Mapping[str, str]
+) -> DiskOrder:
     disk = job.package.get_disk(disk_id)
+    file = None if disk.file_id is None else job.package.get_file(disk.file_id)
     storage = job.design.storage
     choice = next(
         (c for c in storage.disks if c.disk == disk_id),
@@ -123,7 +135,8 @@ def _disk(job: Gathered, machine: str, disk_id: str, pool: str, size_id: str) ->
         capacity_bytes=choice.capacity_bytes or disk.capacity_for(size_id),
         allocation=choice.allocation,
         file_id=disk.file_id,
-        file_bytes=0 if disk.file_id is None else job.package.get_file(disk.file_id).size_bytes,
+        file_bytes=0 if file is None else file.size_bytes,
+        file_sha256=() if file is None else tuple(file_sha256[name] for name in file.members),
     )
 
 

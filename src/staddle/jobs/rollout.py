@@ -11,7 +11,7 @@ from staddle.jobs.journal import export_journal, report_of
 from staddle.jobs.orders import new_tag, plan_of_job
 from staddle.jobs.prove import keep_proof
 from staddle.jobs.review import review_job
-from staddle.jobs.rollouts import ROLLOUT, OpenRollout, find_open, open_journal
+from staddle.jobs.rollouts import ROLLOUT, OpenRollout, find_open, open_journal, platform_of, refuse_standing
 from staddle.kernel import Clock, Fault, NotAllowed, Random, Severity
 from staddle.package import verify_package
 from staddle.plan.kind import get_kind
@@ -55,13 +55,14 @@ def open_rollout(
 
     Args: pin: False only shows what a new one would be: nothing is recorded, no secret is drawn, and what is shown is
         not what a later run is held to.
-    Raises: InputRefused: the job has faults. NotAllowed: no valid settled placement, open questions, or (a rollout that
-        is no rehearsal) findings that stop it.
+    Raises: InputRefused: the job has faults. NotAllowed: what an earlier one made still stands, no valid settled
+        placement, open questions, or (a rollout that is no rehearsal) findings that stop it.
     """
     job = gather(folder, clock.now())
     store = open_journal(folder)
     head = find_open(store, job.design.job.name, purpose)
     if head is None:
+        refuse_standing(store, job.design.job.name, purpose)
         if purpose == ROLLOUT:
             _refuse_stops(folder, clock)
         head = _new_head(job, store, purpose, clock=clock, random=random, actor=actor)
@@ -132,6 +133,7 @@ def _new_head(
         purpose=purpose,
         tag=new_tag(rollout_id, now, random.token(16)),
         package_sha256=verified.package_sha256,
+        file_sha256=dict(verified.file_sha256),
     )
     return RolloutHead(
         rollout_id=rollout_id,
@@ -141,6 +143,7 @@ def _new_head(
         made_by=actor,
         inputs={**job.inputs(), "package": verified.package_sha256},
         plan=plan,
+        platform=platform_of(job, purpose),
     )
 
 

@@ -30,6 +30,7 @@ __all__ = [
     "last_rollout",
     "open_journal",
     "open_newest",
+    "refuse_standing",
 ]
 
 ROLLOUT = "rollout"
@@ -58,6 +59,34 @@ def find_open(store: SqlStore, job: str, purpose: str) -> RolloutHead | None:
     return None if run.sealed or run.backed_out else head
 
 
+def refuse_standing(store: SqlStore, job: str, purpose: str) -> None:
+    """Refuse to begin anew while what an earlier rollout of that purpose made still stands.
+
+    A new one would meet machines of the same names, or ask a person to make them twice; and back-out takes the newest
+    one, so that what the earlier one left could never be taken back.
+    Raises: NotAllowed: the newest one is sealed, or its back-out is not complete.
+    """
+    head = last_rollout(store, job, purpose)
+    if head is None:
+        return
+    run = fold(head.plan, store.entries(head.rollout_id))
+    again = "staddle back-out --rehearsal" if purpose == REHEARSAL else "staddle back-out"
+    if run.sealed:
+        raise NotAllowed.one(
+            f"{head.rollout_id} is sealed, and what it made stands",
+            why="another one would make machines of the same names",
+            mend=f"clear it away with {again}"
+            if purpose == REHEARSAL
+            else "for another cluster, begin another job; staddle prove looks at this one",
+        )
+    if run.backed_out and run.leaves_something:
+        raise NotAllowed.one(
+            f"the back-out of {head.rollout_id} is not complete",
+            why="what is left of it would stand in the way, and no later back-out would reach it",
+            mend=f"run {again} until nothing is left",
+        )
+
+
 @dataclass(kw_only=True)
 class OpenRollout:
     """One rollout with everything that is needed to carry it on, take it back, or look at it."""
@@ -71,7 +100,10 @@ class OpenRollout:
     progress: Callable[[str, int, int], None]
 
     def __post_init__(self) -> None:
-        self.platform: Platform = load_platform(platform_of(self.job, self.head.purpose), self.job.folder)
+        # The pinned one, whatever the design says by now: on another platform a back-out would find nothing left.
+        self.platform: Platform = load_platform(
+            self.head.platform or platform_of(self.job, self.head.purpose), self.job.folder
+        )
         self.vault = RolloutVault(open_strongbox(self.job.folder.strongbox), self.head.rollout_id)
         self.workbench = Workbench(
             plan=self.head.plan,

@@ -16,7 +16,7 @@ from staddle.jobs.wire import RealWire
 from staddle.kernel import Clock, Fault, InputRefused, Random
 from staddle.package import Package, PlatformFacts, environment_document, open_disk_file, verify_package
 from staddle.plan.looks import Look, NotYet, Seen, Signature, Wrong
-from staddle.plan.orders import MemberOrder, Plan
+from staddle.plan.orders import DiskOrder, MemberOrder, Plan
 from staddle.plan.ports import DiskSource, Platform, Progress, Room, Tools
 from staddle.plan.targets import target_of
 from staddle.proof.judge import judge
@@ -107,9 +107,12 @@ class Workbench:
             )
         return Seen(evidence={"sha256": seen.package_sha256, "files": len(seen.file_sha256)})
 
-    def _open_disk(self, file_id: str) -> DiskSource:
+    def _open_disk(self, disk: DiskOrder) -> DiskSource | None:
+        if (file_id := disk.file_id) is None:
+            return None
+
         def opened() -> AbstractContextManager[BinaryIO]:
-            return open_disk_file(self.package_path, self.package, file_id)
+            return open_disk_file(self.package_path, self.package, file_id, pinned=disk.file_sha256)
 
         return opened
 

@@ -20,6 +20,7 @@ class DiskOrder:
     allocation: str  # "thick" or "thin"
     file_id: str | None
     file_bytes: int  # as stored in the package; what is sent over the line
+    file_sha256: tuple[str, ...] = ()  # of each part in which the package holds the file, as verified when planned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -325,7 +325,7 @@ class Tools:
     evidence: Callable[[str], Mapping[str, object] | None]
     signature: Callable[[str], Signature | None]
     verify_package: Callable[[Progress], Awaitable[Look]]
-    open_disk: Callable[[str], DiskSource]
+    open_disk: Callable[[DiskOrder], DiskSource | None]  # None: an empty disk
     answers_document: Callable[[MemberOrder], bytes]
     prove: Callable[[], Awaitable[Look]]
     progress: Callable[[str, int, int], None]  # (step id, done, all)

@@ -31,6 +31,7 @@ class RolloutHead:
     made_by: str
     inputs: Mapping[str, str]  # what it is -> SHA-256
     plan: Plan
+    platform: str = ""  # the name under which it is installed; "" in heads that were made without
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

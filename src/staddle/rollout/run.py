@@ -56,6 +56,11 @@ class Run:
         """Whether anything of the rollout was backed out: it is never carried on."""
         return any(k.undoing or k.state is State.BACKED_OUT for k in self.known.values())
 
+    @property
+    def leaves_something(self) -> bool:
+        """Whether any step stands as something else than never begun or backed out."""
+        return bool(self.in_state(*(s for s in State if s not in (State.TO_DO, State.BACKED_OUT))))
+
     def applied(self, entry: Entry, epoch: int) -> "Run":
         """The run after one entry.
 

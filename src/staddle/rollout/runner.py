@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final, Protocol
 
-from staddle.kernel import Clock, Fault, OurFault, OutcomeUnknown, StaddleError
+from staddle.kernel import Clock, Fault, NotAllowed, OurFault, OutcomeUnknown, StaddleError
 from staddle.plan.kind import get_kind
 from staddle.plan.looks import Card, Look, Signature, Wrong
 from staddle.plan.orders import Step
@@ -80,7 +80,8 @@ class Runner:
         """Take the lease, go on until nothing more can be done, release the lease.
 
         Returns: the run as it stands then.
-        Raises: NotAllowed: somebody else is at work, or the lease was lost under way.
+        Raises: NotAllowed: somebody else is at work, the lease was lost under way, or the direction is closed: forwards
+            once anything was backed out, backwards once a rollout is sealed.
         """
         now = self.clock.now()
         self._lease: Lease = self.store.take_lease(
@@ -88,11 +89,27 @@ class Runner:
         )
         try:
             run = fold(self.head.plan, self.store.entries(self.head.rollout_id))
+            self._refuse(run)
             self._engine = Engine(run=run, direction=self.direction, deadline_factor=self.deadline_factor)
             self._tools = self.make_tools(lambda: self._engine.run)
             return await self._loop()
         finally:
             self.store.release_lease(self._lease)
+
+    def _refuse(self, run: Run) -> None:
+        # Asked while the lease is held: another command may have ended between what its caller looked at and now.
+        if self.direction is Direction.FORWARD and run.backed_out:
+            raise NotAllowed.one(
+                f"{self.head.rollout_id} was backed out meanwhile",
+                why="what was taken back in part is never built upon",
+                mend="see that its back-out is complete, then run the same command again; it begins anew",
+            )
+        if self.direction is Direction.BACK_OUT and run.sealed and self.head.plan.purpose == "rollout":
+            raise NotAllowed.one(
+                f"rollout {self.head.rollout_id} is sealed",
+                why="since the seal the cluster is in service; taking it back would stop it",
+                mend="remove its members as a change of its own, with the maker's procedure",
+            )
 
     async def _loop(self) -> Run:
         self._facts: asyncio.Queue[Fact | BaseException] = asyncio.Queue()

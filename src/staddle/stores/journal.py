@@ -4,6 +4,7 @@ A write checks the lease in the same transaction as it writes (fencing): a runne
 lease has ended, cannot record anything, however late its write arrives.
 """
 
+import hashlib
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -138,12 +139,12 @@ class SqlStore:
             raise InputRefused.one(
                 f'the journal has no rollout "{rollout_id}"', where=self._where, mend="see staddle journal"
             )
-        head = from_json(row.head, RolloutHead, where=self._where)
-        if digest_of(head) != row.head_sha256:
+        # Of the bytes as they were stored: read and written again they would hold what later versions added.
+        if hashlib.sha256(row.head).hexdigest() != row.head_sha256:
             raise OurFault.one(
                 f'the plan of rollout "{rollout_id}" does not have its digest', where=self._where
             )
-        return head
+        return from_json(row.head, RolloutHead, where=self._where)
 
     def rollouts(self, job: str) -> tuple[RolloutHead, ...]:
         with self._engine.connect() as connection:
@@ -164,20 +165,29 @@ class SqlStore:
             ).first()
             if row is None:
                 raise InputRefused.one(f'the journal has no rollout "{rollout_id}"', where=self._where)
-            if row.holder and _time(row.until) > now and not is_gone(row.holder):
-                raise NotAllowed.one(
-                    f"this rollout is being carried out by {row.holder}",
-                    where=self._where,
-                    why=f"its lease holds until {row.until} and is renewed while it works",
-                    mend="let it finish; if it has died on another machine, try again after that time",
-                )
-            lease = Lease(rollout_id=rollout_id, holder=holder, epoch=row.epoch + 1, until=now + span)
+            taken = row.holder and _time(row.until) > now and not is_gone(row.holder)
+            # No lease ends later than a span from now unless a clock was set back since. Its holder, if it lives,
+            # renews it within the span; if not, it ends then instead of when the clock comes round again.
+            until = min(_time(row.until), now + span) if taken else now + span
+            lease = Lease(
+                rollout_id=rollout_id,
+                holder=row.holder if taken else holder,
+                epoch=row.epoch if taken else row.epoch + 1,
+                until=until,
+            )
             connection.execute(
                 leases.update()
                 .where(leases.c.rollout_id == rollout_id)
-                .values(holder=holder, epoch=lease.epoch, until=_text(lease.until))
+                .values(holder=lease.holder, epoch=lease.epoch, until=_text(until))
             )
-            return lease
+        if taken:
+            raise NotAllowed.one(
+                f"this rollout is being carried out by {lease.holder}",
+                where=self._where,
+                why=f"its lease holds until {_text(until)} and is renewed while it works",
+                mend="let it finish; if it has died on another machine, try again after that time",
+            )
+        return lease
 
     def renew_lease(self, lease: Lease, *, now: datetime, span: timedelta) -> Lease:
         with self._engine.begin() as connection:

@@ -28,9 +28,12 @@ class DeliverDisk(Kind):
 
     async def act(self, step: Step, tools: Tools) -> None:
         member, disk = self._orders(step, tools)
-        source = None if disk.file_id is None else tools.open_disk(disk.file_id)
         await tools.platform.deliver_disk(
-            tools.plan, member, disk, source, lambda done, total: tools.progress(step.step_id, done, total)
+            tools.plan,
+            member,
+            disk,
+            tools.open_disk(disk),
+            lambda done, total: tools.progress(step.step_id, done, total),
         )
 
     async def look_undone(self, step: Step, tools: Tools) -> Look:
