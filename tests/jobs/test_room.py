@@ -140,3 +140,19 @@ def test_a_register_that_somebody_holds_means_that_nothing_happened(tmp_path: Pa
     finally:
         holder.close()
     assert len(register.all_bookings()) == 2
+
+
+def test_the_end_that_is_told_is_the_one_that_stands_in_the_register(tmp_path: Path) -> None:
+    room, register = room_at(tmp_path, At(NOW))
+    room.book(ROOMS, TAG)
+    later = RegisterRoom(
+        register,
+        At(NOW + timedelta(days=7)),
+        job="levels",
+        rollout="levels-rollout-1",
+        by="R. Fenwold",
+        until=UNTIL + timedelta(days=7),
+    )
+    look = later.look(ROOMS, TAG)
+    assert isinstance(look, Seen)
+    assert look.evidence["until"] == UNTIL.isoformat()

@@ -37,7 +37,7 @@ def test_a_second_runner_is_refused_while_one_lives_and_takes_over_at_once_when_
                 with pytest.raises(NotAllowed) as caught:
                     job.carry_on()
                 assert re.fullmatch(
-                    rf"error: this rollout is being carried out by \S+ process {first.pid} started \d+\n"
+                    rf"error: this rollout is being carried out by \S+ process {first.pid} started \d+ among [0-9a-f]{{10}}\n"
                     rf"  where: {re.escape(str(tmp_path))}/journal\.sqlite\n"
                     r"  why:   its lease holds until \S+ and is renewed while it works\n"
                     r"  try:   let it finish; if it has died on another machine, try again after that time",

@@ -43,9 +43,15 @@ def read_journal(folder: JobFolder, rollout_id: str = "") -> JournalReport:
 
 
 def report_of(store: Store, head: RolloutHead) -> JournalReport:
-    """The report of one rollout. Raises: OurFault: an entry does not have its hash."""
+    """The report of one rollout. Raises: OurFault: an entry is missing between others, or does not have its hash."""
     entries = store.entries(head.rollout_id)
-    for recorded in entries:
+    for number, recorded in enumerate(entries, 1):
+        if recorded.seq != number:
+            raise OurFault.one(
+                f"entry {number} of {head.rollout_id} is missing",
+                why=f"the next one that is there has number {recorded.seq}",
+                mend="compare with the exported journal in records/",
+            )
         if leaf_hash(head.rollout_id, recorded.seq, recorded.epoch, recorded.entry) != recorded.leaf_hash:
             raise OurFault.one(
                 f"entry {recorded.seq} of {head.rollout_id} does not have its hash",

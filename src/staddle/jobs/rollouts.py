@@ -18,6 +18,7 @@ from staddle.rollout.decide import Direction
 from staddle.rollout.journal import RolloutHead
 from staddle.rollout.run import Run, fold
 from staddle.rollout.runner import People, Runner, Watcher
+from staddle.rollout.states import State
 from staddle.stores.bookings_sqlite import SqliteBookings
 from staddle.stores.journal import SqlStore, open_sqlite
 from staddle.stores.mounts import own_mounts, refuse_shared_disk
@@ -137,6 +138,22 @@ class OpenRollout:
         """What the journal says now."""
         return fold(self.head.plan, self.store.entries(self.head.rollout_id))
 
+    def _promise_again(self) -> None:
+        """Prolong what is booked; book anew what has ended or was lost with the register, if it still fits.
+
+        The step that booked was seen done and is not looked at again, and a promise has an end. Once every machine is
+        there its room is taken for good, and the survey tells of it.
+        """
+        run, plan = self.run(), self.head.plan
+        machines = [step for step in plan.steps if step.kind == "create-machine"]
+        booked = any(step.kind == "book-room" for step in run.in_state(State.SEEN_DONE))
+        if (
+            booked
+            and not run.backed_out
+            and any(run.state(m.step_id) is not State.SEEN_DONE for m in machines)
+        ):
+            self.workbench.room.book(plan.rooms, plan.tag)
+
     def refuse_sealed(self) -> None:
         """Raises: NotAllowed: back-out is closed. A rehearsal never is: its machines are stand-ins."""
         if self.head.purpose == ROLLOUT and self.run().sealed:
@@ -151,10 +168,13 @@ class OpenRollout:
     ) -> Run:
         """Go on, forwards or backwards, until nothing more can be done.
 
-        Raises: NotAllowed: another runner is at work; or backwards after the seal.
+        Raises: NotAllowed: another runner is at work; or backwards after the seal. InputRefused: the room that was booked
+            is promised to somebody else by now, and not all machines are there yet.
         """
         if direction is Direction.BACK_OUT:
             self.refuse_sealed()
+        else:
+            self._promise_again()
         runner = Runner(
             head=self.head,
             store=self.store,

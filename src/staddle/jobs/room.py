@@ -51,7 +51,8 @@ class RegisterRoom:
         ]
         if missing:
             return NotYet(why=f"{len(missing)} of {len(wanted)} bookings are not in the register")
-        return Seen(evidence={"bookings": [b.booking_id for b in wanted], "until": self._until.isoformat()})
+        until = min((standing[b.booking_id].until for b in wanted), default=self._until)
+        return Seen(evidence={"bookings": [b.booking_id for b in wanted], "until": until.isoformat()})
 
     def book(self, rooms: tuple[RoomOrder, ...], tag: str) -> None:
         try:

@@ -14,6 +14,7 @@ import signal
 import subprocess
 import sys
 import threading
+import uuid
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Final
@@ -123,12 +124,17 @@ class LoopbackPlatform:
         progress: Progress,
         cancelled: threading.Event,
     ) -> None:
-        part = folder / "content.part"
+        # A name of its own: a writer that was held up and has lost its lease must not write into the next one's file.
+        written = part = folder / f"content.part-{uuid.uuid4().hex}"
         try:
             make_folder(folder, tag=tag, facts={"member": member.member, "disk": disk.disk_id})
+            for left in folder.glob("content.part*"):
+                left.unlink(
+                    missing_ok=True
+                )  # what a killed try has left; a living writer's rename will then fail
             digest = hashlib.sha256()
             done = 0
-            with part.open("wb") as sink, contextlib.ExitStack() as stack:
+            with part.open("xb") as sink, contextlib.ExitStack() as stack:
                 stream = stack.enter_context(source()) if source is not None else None
                 while stream is not None and (block := stream.read(_CHUNK)):
                     if cancelled.is_set():
@@ -139,16 +145,15 @@ class LoopbackPlatform:
                     progress(done, 0)
                 sink.flush()
                 os.fsync(sink.fileno())
-            part.rename(folder / "content")
+            written = part.rename(folder / "content")
             write_file(folder / "whole.json", canonical_json({"bytes": done, "sha256": digest.hexdigest()}))
         except (OSError, OutsideFailed) as exc:
             cause = exc.__cause__ if isinstance(exc, OutsideFailed) else exc
             if not isinstance(cause, OSError):
                 raise  # not ours, or stopped
             # What is left of it would only keep the room from whoever mends this.
-            for left in (part, folder / "content"):
-                with contextlib.suppress(OSError):
-                    left.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                written.unlink(missing_ok=True)
             full = cause.errno in (errno.ENOSPC, errno.EDQUOT)
             raise OutsideFailed.one(
                 f"pool {disk.pool} is full" if full else f"pool {disk.pool} refuses: {cause.strerror}",
@@ -280,6 +285,8 @@ class LoopbackPlatform:
                 stdin=subprocess.DEVNULL,
                 stdout=boot,
                 stderr=boot,
+                # It outlives the program, and what unlocks the program's secrets is no business of a machine.
+                env={name: text for name, text in os.environ.items() if not name.startswith("STADDLE_")},
                 start_new_session=True,
                 check=False,
             )
