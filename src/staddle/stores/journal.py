@@ -5,7 +5,9 @@ lease has ended, cannot record anything, however late its write arrives.
 """
 
 import hashlib
-from collections.abc import Callable, Sequence
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
@@ -16,6 +18,7 @@ from staddle.kernel import (
     InputRefused,
     NotAllowed,
     OurFault,
+    OutcomeUnknown,
     OutsideFailed,
     canonical_json,
     digest_of,
@@ -108,7 +111,7 @@ class SqlStore:
 
     def create_rollout(self, head: RolloutHead) -> None:
         body = canonical_json(head)
-        with self._engine.begin() as connection:
+        with self._transaction() as connection:
             known = connection.execute(
                 sa.select(rollouts.c.job).where(rollouts.c.rollout_id == head.rollout_id)
             ).first()
@@ -131,7 +134,7 @@ class SqlStore:
             )
 
     def get_rollout(self, rollout_id: str) -> RolloutHead:
-        with self._engine.connect() as connection:
+        with self._transaction() as connection:
             row = connection.execute(
                 sa.select(rollouts.c.head, rollouts.c.head_sha256).where(rollouts.c.rollout_id == rollout_id)
             ).first()
@@ -147,7 +150,7 @@ class SqlStore:
         return from_json(row.head, RolloutHead, where=self._where)
 
     def rollouts(self, job: str) -> tuple[RolloutHead, ...]:
-        with self._engine.connect() as connection:
+        with self._transaction() as connection:
             found = connection.execute(
                 sa.select(rollouts.c.rollout_id)
                 .where(rollouts.c.job == job)
@@ -159,7 +162,7 @@ class SqlStore:
     def take_lease(
         self, rollout_id: str, *, holder: str, now: datetime, span: timedelta, is_gone: Callable[[str], bool]
     ) -> Lease:
-        with self._engine.begin() as connection:
+        with self._transaction() as connection:
             row = connection.execute(
                 sa.select(leases).where(leases.c.rollout_id == rollout_id).with_for_update()
             ).first()
@@ -190,7 +193,7 @@ class SqlStore:
         return lease
 
     def renew_lease(self, lease: Lease, *, now: datetime, span: timedelta) -> Lease:
-        with self._engine.begin() as connection:
+        with self._transaction() as connection:
             self._hold(connection, lease, now)
             connection.execute(
                 leases.update().where(leases.c.rollout_id == lease.rollout_id).values(until=_text(now + span))
@@ -198,7 +201,7 @@ class SqlStore:
         return Lease(rollout_id=lease.rollout_id, holder=lease.holder, epoch=lease.epoch, until=now + span)
 
     def release_lease(self, lease: Lease) -> None:
-        with self._engine.begin() as connection:
+        with self._transaction() as connection:
             connection.execute(
                 leases.update()
                 .where(leases.c.rollout_id == lease.rollout_id, leases.c.epoch == lease.epoch)
@@ -206,7 +209,7 @@ class SqlStore:
             )
 
     def append(self, lease: Lease, new: Sequence[Entry], *, now: datetime) -> tuple[Recorded, ...]:
-        with self._engine.begin() as connection:
+        with self._transaction() as connection:
             self._hold(connection, lease, now)
             last = connection.execute(
                 sa.select(sa.func.max(entries.c.seq)).where(entries.c.rollout_id == lease.rollout_id)
@@ -233,7 +236,7 @@ class SqlStore:
         return tuple(recorded)
 
     def entries(self, rollout_id: str) -> tuple[Recorded, ...]:
-        with self._engine.connect() as connection:
+        with self._transaction() as connection:
             rows = connection.execute(
                 sa.select(entries).where(entries.c.rollout_id == rollout_id).order_by(entries.c.seq)
             ).all()
@@ -253,6 +256,39 @@ class SqlStore:
                 leaf_hash=row.leaf_hash,
             )
             for row in rows
+        )
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sa.Connection]:
+        """One transaction. What the database says when it fails is told as ours, so that every caller can go on it."""
+        committing = False
+        try:
+            with self._engine.begin() as connection:
+                yield connection
+                committing = True
+        except sa.exc.DBAPIError as exc:
+            raise self._told(exc, committing) from exc
+
+    def _told(self, exc: sa.exc.DBAPIError, committing: bool) -> NotAllowed | OutsideFailed:
+        code = getattr(exc.orig, "sqlite_errorcode", 0) & 0xFF  # the low byte is the primary result code
+        if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            return NotAllowed.one(
+                f"the journal was held by another process for {_BUSY_S} s",
+                where=self._where,
+                why="nothing was recorded",
+                mend="run the same command again; if this stays, see which process has the file open",
+            )
+        if committing and code not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY):
+            return OutcomeUnknown.one(
+                f"the journal failed while it was written: {exc.orig}",
+                where=self._where,
+                mend="mend the disk, then run the same command again: it looks before it repeats anything",
+            )
+        return OutsideFailed.one(
+            f"the journal failed: {exc.orig}",
+            where=self._where,
+            why="nothing was recorded",
+            mend="see that the disk has room and that folder and file may be written, then run the same command again",
         )
 
     def _hold(self, connection: sa.Connection, lease: Lease, now: datetime) -> None:
