@@ -1,7 +1,7 @@
 """Which rollout a command goes on with, what stands in a new one's way, and on which platform an old one is taken back."""
 
 import asyncio
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -10,10 +10,11 @@ from staddle.jobs.back_out import back_out, back_out_list
 from staddle.jobs.folder import JobFolder, find_job
 from staddle.jobs.rollout import open_rollout
 from staddle.jobs.rollouts import REHEARSAL, ROLLOUT, OpenRollout
-from staddle.kernel import NotAllowed, SystemClock, SystemRandom
+from staddle.kernel import InputRefused, NotAllowed, SystemClock, SystemRandom
 from staddle.rollout.decide import Direction
 from staddle.rollout.journal import Entry
 from staddle.rollout.states import Event, State
+from staddle.trust.secretnames import FIRST_PASSWORD
 from tests.cli.demo_job import demo_job, settle
 from tests.rollout.loopback_job import Silent
 
@@ -129,3 +130,38 @@ def test_a_back_out_is_made_on_the_platform_of_the_rollout_not_on_that_of_todays
 
 def opened_platform(folder: JobFolder) -> str:
     return back_out_list(folder, SystemClock(), rehearsal=False, actor="the tests").rollout.platform.name
+
+
+def test_a_platform_that_is_not_installed_is_not_pinned(tmp_path: Path) -> None:
+    folder = job_in(tmp_path)
+    text = folder.design.read_text(encoding="utf-8")
+    folder.design.write_text(text.replace("platform: by-hand", "platform: barn"), encoding="utf-8")
+    with pytest.raises(InputRefused, match='there is no platform "barn"'):
+        opened(folder, ROLLOUT)
+    folder.design.write_text(text, encoding="utf-8")
+    assert opened(folder, ROLLOUT).head.platform == "by-hand"
+
+
+def test_the_newest_is_the_one_with_the_highest_number_whatever_the_clock_said(tmp_path: Path) -> None:
+    folder = job_in(tmp_path)
+    first = opened(folder)
+    told(first, *DONE, ("cluster/book-room", Event.UNDO_STARTED), ("cluster/book-room", Event.BACKED_OUT))
+    second = open_rollout(folder, REHEARSAL, clock=SetBack(), random=SystemRandom(), actor="the tests")
+    assert second.head.made_at < first.head.made_at
+    assert opened(folder).head == second.head
+
+
+class SetBack(SystemClock):
+    """The machine's clock, a week slow."""
+
+    def now(self) -> datetime:
+        return super().now() - timedelta(days=7)
+
+
+def test_secrets_are_drawn_by_whoever_holds_the_lease_and_never_anew(tmp_path: Path) -> None:
+    folder = job_in(tmp_path)
+    late, early = opened(folder), opened(folder)
+    assert early.vault.find(FIRST_PASSWORD) is None
+    tools = early._tools(early.run)
+    first = tools.vault.get(FIRST_PASSWORD)
+    assert late._tools(late.run).vault.get(FIRST_PASSWORD) == first

@@ -21,8 +21,6 @@ from staddle.rollout.run import Run
 from staddle.rollout.runner import People, Watcher
 from staddle.rollout.states import State
 from staddle.stores.journal import SqlStore
-from staddle.trust.secretnames import FIRST_PASSWORD
-from staddle.trust.secrets import new_password
 
 __all__ = ["Standing", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
 
@@ -53,26 +51,26 @@ def open_rollout(
 ) -> OpenRollout:
     """The rollout of that purpose that is under way, or a new one with its inputs pinned.
 
-    Args: pin: False only shows what a new one would be: nothing is recorded, no secret is drawn, and what is shown is
-        not what a later run is held to.
+    Args: pin: False only shows what a new one would be: nothing is recorded, and what is shown is not what a later run is
+        held to.
     Raises: InputRefused: the job has faults. NotAllowed: what an earlier one made still stands, no valid settled
         placement, open questions, or (a rollout that is no rehearsal) findings that stop it.
     """
     job = gather(folder, clock.now())
     store = open_journal(folder)
+    fresh = None
     head = find_open(store, job.design.job.name, purpose)
     if head is None:
         refuse_standing(store, job.design.job.name, purpose)
         if purpose == ROLLOUT:
             _refuse_stops(folder, clock)
-        head = _new_head(job, store, purpose, clock=clock, random=random, actor=actor)
-        if pin:
-            store.create_rollout(head)
+        fresh = head = _new_head(job, store, purpose, clock=clock, random=random, actor=actor)
     rollout = OpenRollout(
         job=job, head=head, store=store, clock=clock, random=random, actor=actor, progress=progress
     )
-    if pin:
-        _draw_secrets(rollout)
+    # Only now: what cannot be opened, for example on a platform that is not installed, must not be gone on with for ever.
+    if pin and fresh is not None:
+        store.create_rollout(fresh)
     return rollout
 
 
@@ -145,15 +143,6 @@ def _new_head(
         plan=plan,
         platform=platform_of(job, purpose),
     )
-
-
-def _draw_secrets(rollout: OpenRollout) -> None:
-    names = {name for member in rollout.head.plan.members for _, name in member.secret_answers} | {
-        FIRST_PASSWORD
-    }
-    for name in sorted(names):
-        if rollout.vault.find(name) is None:
-            rollout.vault.put(name, new_password(rollout.random))
 
 
 def drifted_inputs(rollout: OpenRollout) -> tuple[str, ...]:

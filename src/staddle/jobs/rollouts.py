@@ -13,7 +13,7 @@ from staddle.jobs.room import RegisterRoom
 from staddle.jobs.toolbox import Workbench, load_platform
 from staddle.jobs.vault import RolloutVault, open_strongbox
 from staddle.kernel import Clock, NotAllowed, Random, SystemRandom
-from staddle.plan.ports import Platform
+from staddle.plan.ports import Platform, Tools
 from staddle.rollout.decide import Direction
 from staddle.rollout.journal import RolloutHead
 from staddle.rollout.run import Run, fold
@@ -22,6 +22,8 @@ from staddle.rollout.states import State
 from staddle.stores.bookings_sqlite import SqliteBookings
 from staddle.stores.journal import SqlStore, open_sqlite
 from staddle.stores.mounts import own_mounts, refuse_shared_disk
+from staddle.trust.secretnames import FIRST_PASSWORD
+from staddle.trust.secrets import new_password
 
 __all__ = [
     "REHEARSAL",
@@ -48,7 +50,10 @@ def open_journal(folder: JobFolder) -> SqlStore:
 def last_rollout(store: SqlStore, job: str, purpose: str | None = None) -> RolloutHead | None:
     """The newest rollout of a job, of one purpose if that is given."""
     found = [head for head in store.rollouts(job) if purpose in (None, head.purpose)]
-    return found[-1] if found else None
+    if purpose is None:
+        return found[-1] if found else None
+    # By their numbers: a clock may have been set back between two of them.
+    return max(found, key=lambda head: int(head.rollout_id.rpartition("-")[2]), default=None)
 
 
 def find_open(store: SqlStore, job: str, purpose: str) -> RolloutHead | None:
@@ -154,6 +159,16 @@ class OpenRollout:
         ):
             self.workbench.room.book(plan.rooms, plan.tag)
 
+    def _tools(self, run: Callable[[], Run]) -> Tools:
+        # Called by the runner while it holds the lease: of two that draw at once, one would overwrite the other's.
+        names = {name for member in self.head.plan.members for _, name in member.secret_answers} | {
+            FIRST_PASSWORD
+        }
+        for name in sorted(names):
+            if self.vault.find(name) is None:
+                self.vault.put(name, new_password(self.random))
+        return self.workbench.tools(run)
+
     def refuse_sealed(self) -> None:
         """Raises: NotAllowed: back-out is closed. A rehearsal never is: its machines are stand-ins."""
         if self.head.purpose == ROLLOUT and self.run().sealed:
@@ -178,7 +193,7 @@ class OpenRollout:
         runner = Runner(
             head=self.head,
             store=self.store,
-            make_tools=self.workbench.tools,
+            make_tools=self._tools,
             people=people,
             watcher=watcher,
             clock=self.clock,
