@@ -34,7 +34,7 @@ def test_a_stopped_machine_is_not_started_beside_another_holder_of_its_address(t
             assert isinstance(asyncio.run(job.platform.look_power(job.head.plan, member, None)), NotYet)
         try:
             asyncio.run(get_kind("await-answer").act(step, tools))
-            assert not asyncio.run(job.platform.look_power(job.head.plan, member, None)) == NotYet(
+            assert asyncio.run(job.platform.look_power(job.head.plan, member, None)) != NotYet(
                 why="the machine does not run yet"
             )
         finally:
