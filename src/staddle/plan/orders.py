@@ -20,7 +20,8 @@ class DiskOrder:
     allocation: str  # "thick" or "thin"
     file_id: str | None
     file_bytes: int  # as stored in the package; what is sent over the line
-    file_sha256: tuple[str, ...] = ()  # of each part in which the package holds the file, as verified when planned
+    # Of each part in which the package holds the file, as verified when the rollout was planned.
+    file_sha256: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
