@@ -1,6 +1,7 @@
 """Which rollout a command goes on with, what stands in a new one's way, and on which platform an old one is taken back."""
 
 import asyncio
+import shutil
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -165,3 +166,33 @@ def test_secrets_are_drawn_by_whoever_holds_the_lease_and_never_anew(tmp_path: P
     tools = early._tools(early.run)
     first = tools.vault.get(FIRST_PASSWORD)
     assert late._tools(late.run).vault.get(FIRST_PASSWORD) == first
+
+
+def edit(folder: JobFolder, old: str, new: str) -> None:
+    text = folder.design.read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    folder.design.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_a_job_that_was_renamed_under_way_is_not_begun_a_second_time(tmp_path: Path) -> None:
+    folder = job_in(tmp_path)
+    told(opened(folder), *DONE)
+    edit(folder, "name: levels\n", "name: sluices\n")
+    with pytest.raises(NotAllowed, match=r"levels-rehearsal-1 stands in this folder"):
+        opened(folder)
+    edit(folder, "name: sluices\n", "name: levels\n")
+    assert opened(folder).head.rollout_id == "levels-rehearsal-1"
+
+
+@pytest.mark.parametrize("direction", list(Direction))
+def test_room_is_never_given_back_to_the_register_of_another_estate(
+    tmp_path: Path, direction: Direction
+) -> None:
+    folder = job_in(tmp_path)
+    told(opened(folder, ROLLOUT), *DONE)
+    shutil.copytree(tmp_path / "estate", tmp_path / "estate-2")
+    edit(folder, "estate: ../estate\n", "estate: ../estate-2\n")
+    rollout = opened(folder, ROLLOUT)
+    with pytest.raises(NotAllowed, match=r"levels-rollout-1 was begun on"):
+        asyncio.run(rollout.carry_on(Silent(), Silent(), direction))
+    assert rollout.run().state("cluster/book-room") is State.SEEN_DONE

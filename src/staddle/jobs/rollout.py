@@ -142,6 +142,7 @@ def _new_head(
         inputs={**job.inputs(), "package": verified.package_sha256},
         plan=plan,
         platform=platform_of(job, purpose),
+        estate=job.design.job.estate,
     )
 
 

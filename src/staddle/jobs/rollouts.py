@@ -65,6 +65,10 @@ def find_open(store: SqlStore, job: str, purpose: str) -> RolloutHead | None:
     return None if run.sealed or run.backed_out else head
 
 
+def _stands(store: SqlStore, head: RolloutHead) -> bool:
+    return fold(head.plan, store.entries(head.rollout_id)).leaves_something
+
+
 def refuse_standing(store: SqlStore, job: str, purpose: str) -> None:
     """Refuse to begin anew while what an earlier rollout of that purpose made still stands.
 
@@ -72,6 +76,14 @@ def refuse_standing(store: SqlStore, job: str, purpose: str) -> None:
     one, so that what the earlier one left could never be taken back.
     Raises: NotAllowed: the newest one is sealed, or its back-out is not complete.
     """
+    for other in store.rollouts():
+        if other.job != job and _stands(store, other):
+            raise NotAllowed.one(
+                f"{other.rollout_id} stands in this folder, and the design calls the job {job} by now",
+                where="design.yaml: job.name",
+                why="under another name it would be neither gone on with nor taken back",
+                mend=f"call the job {other.job} again, or begin the other one in a folder of its own",
+            )
     head = last_rollout(store, job, purpose)
     if head is None:
         return
@@ -159,6 +171,16 @@ class OpenRollout:
         ):
             self.workbench.room.book(plan.rooms, plan.tag)
 
+    def _refuse_other_estate(self) -> None:
+        named, begun = self.job.design.job.estate, self.head.estate or self.job.design.job.estate
+        if self.head.purpose == ROLLOUT and named != begun:
+            raise NotAllowed.one(
+                f'the design names the estate "{named}", {self.head.rollout_id} was begun on "{begun}"',
+                where="design.yaml: job.estate",
+                why="its room is booked in the register of that one; in another it would only seem released",
+                mend=f'name "{begun}" again; for another estate, back out first',
+            )
+
     def _tools(self, run: Callable[[], Run]) -> Tools:
         # Called by the runner while it holds the lease: of two that draw at once, one would overwrite the other's.
         names = {name for member in self.head.plan.members for _, name in member.secret_answers} | {
@@ -183,9 +205,10 @@ class OpenRollout:
     ) -> Run:
         """Go on, forwards or backwards, until nothing more can be done.
 
-        Raises: NotAllowed: another runner is at work; or backwards after the seal. InputRefused: the room that was booked
+        Raises: NotAllowed: another runner is at work; backwards after the seal; or the design names another estate by now. InputRefused: the room that was booked
             is promised to somebody else by now, and not all machines are there yet.
         """
+        self._refuse_other_estate()
         if direction is Direction.BACK_OUT:
             self.refuse_sealed()
         else:

@@ -32,6 +32,7 @@ class RolloutHead:
     inputs: Mapping[str, str]  # what it is -> SHA-256
     plan: Plan
     platform: str = ""  # the name under which it is installed; "" in heads that were made without
+    estate: str = ""  # the estate's folder as the design named it: its register holds the bookings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,8 +79,8 @@ class Store(Protocol):
         """Raises: InputRefused: no such rollout."""
         ...
 
-    def rollouts(self, job: str) -> tuple[RolloutHead, ...]:
-        """All rollouts of a job, oldest first."""
+    def rollouts(self, job: str | None = None) -> tuple[RolloutHead, ...]:
+        """All rollouts of a job, or of all jobs, oldest first."""
         ...
 
     def take_lease(

@@ -149,11 +149,11 @@ class SqlStore:
             )
         return from_json(row.head, RolloutHead, where=self._where)
 
-    def rollouts(self, job: str) -> tuple[RolloutHead, ...]:
+    def rollouts(self, job: str | None = None) -> tuple[RolloutHead, ...]:
         with self._transaction() as connection:
             found = connection.execute(
                 sa.select(rollouts.c.rollout_id)
-                .where(rollouts.c.job == job)
+                .where(sa.true() if job is None else rollouts.c.job == job)
                 .order_by(rollouts.c.made_at, rollouts.c.rollout_id)
             ).scalars()
             names = list(found)
