@@ -177,5 +177,6 @@ def test_the_command_says_each_outcome(tmp_path: Path, capsys: pytest.CaptureFix
     assert outcome("--against", folder) == (0, "compared")
     assert outcome(*words) == (1, "error")
     assert outcome(*words, "--form") == (1, "error")
+    assert outcome("--replace") == (1, "error")
     assert run(["estate", folder, *words, "--replace", "--yes"]) == 0
     assert "0 differences" in capsys.readouterr().err

@@ -64,6 +64,11 @@ def estate(
         Answer questions with yes.
     """
     _refuse_mixture(take, as_, against, form)
+    if not take and (settle or replace or survey_date is not None or surveyed_by):
+        raise InputRefused.one(
+            "--settle, --replace, --survey-date and --surveyed-by belong to --take",
+            mend="name the export with --take FILE --as TABLE",
+        )
     screen = Screen("estate", as_json=json)
     if take:
         return _take(screen, folder, take, as_, settle, replace, survey_date, surveyed_by, yes)

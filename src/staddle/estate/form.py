@@ -10,7 +10,7 @@ from staddle.kernel.cautions import CAUTIONS
 
 __all__ = ["HINTS", "form_html"]
 
-_ROWS: Final = 16  # as many as fit a page of A4 on its side with room to write
+_ROWS: Final = 20  # as many as fit a page of A4 on its side with room to write
 
 HINTS: Final[dict[str, dict[str, str]]] = {
     "domain": {
