@@ -2,7 +2,7 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-DEBIAN := bind9-utils openssl poppler-utils chromium
+DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui
 
 .PHONY: demo test lint types fast tools clean
 

@@ -1,19 +1,39 @@
-"""The command estate: the tables, what is left, who was promised what."""
+"""The command estate: what the tables say, what is left, who was promised what; and how tables come to be."""
 
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 from cyclopts import Parameter
 
-from staddle.cli.screen import Screen
+from staddle.cli.screen import Screen, confirm
 from staddle.jobs.estate import EstateReport, look_at_estate
-from staddle.kernel import SystemClock, format_binary, format_decimal
+from staddle.jobs.estate_against import compare_surveys
+from staddle.jobs.estate_form import write_form
+from staddle.jobs.estate_take import TakenTable, TakeReport, take_tables
+from staddle.kernel import InputRefused, SystemClock, format_binary, format_decimal
 
 __all__ = ["estate"]
 
+_SWITCH = Parameter(negative=())
+_CHANGES = ("what", "name", "column", "before", "after")
 
-def estate(folder: Path, *, json: Annotated[bool, Parameter(negative=())] = False) -> int:
+
+def estate(
+    folder: Path,
+    *,
+    take: Annotated[tuple[Path, ...], Parameter(negative=(), consume_multiple=False)] = (),
+    as_: Annotated[tuple[str, ...], Parameter(name="--as", negative=(), consume_multiple=False)] = (),
+    settle: Annotated[bool, _SWITCH] = False,
+    replace: Annotated[bool, _SWITCH] = False,
+    survey_date: date | None = None,
+    surveyed_by: str = "",
+    against: Path | None = None,
+    form: Annotated[bool, _SWITCH] = False,
+    json: Annotated[bool, _SWITCH] = False,
+    yes: Annotated[bool, _SWITCH] = False,
+) -> int:
     """Tell what the estate's tables say, what is left, and who was promised what.
 
     Example: staddle estate ousemoor
@@ -22,10 +42,58 @@ def estate(folder: Path, *, json: Annotated[bool, Parameter(negative=())] = Fals
     ----------
     folder
         The folder of the estate's tables (docs/estate-tables.md).
+    take
+        Read this export (CSV or XLSX) as the table of --as, and propose where its columns go. May be given several times.
+    as_
+        The table of the export: domains, hosts, pools, networks or guests. Once for each --take, in the same order.
+    settle
+        With --take: settle the map of the columns where nothing is open, and write the tables.
+    replace
+        With --take: replace a table that is there, after the difference was shown.
+    survey_date
+        With --take: the day on which the export was made.
+    surveyed_by
+        With --take: who made it.
+    against
+        Tell what is different from the earlier survey in this folder.
+    form
+        Write a form for surveying by hand, to print.
     json
         Print one JSON document instead of text.
+    yes
+        Answer questions with yes.
     """
+    _refuse_mixture(take, as_, against, form)
+    if not take and (settle or replace or survey_date is not None or surveyed_by):
+        raise InputRefused.one(
+            "--settle, --replace, --survey-date and --surveyed-by belong to --take",
+            mend="name the export with --take FILE --as TABLE",
+        )
     screen = Screen("estate", as_json=json)
+    if take:
+        return _take(screen, folder, take, as_, settle, replace, survey_date, surveyed_by, yes)
+    if against is not None:
+        return _against(screen, folder, against)
+    if form:
+        path = write_form(folder, SystemClock().now())
+        screen.show(f"written: {path}")
+        screen.document("form written", {"file": str(path)})
+        return 0
+    return _look(screen, folder)
+
+
+def _refuse_mixture(take: Sequence[Path], as_: Sequence[str], against: Path | None, form: bool) -> None:
+    if len(take) != len(as_):
+        raise InputRefused.one(
+            f"{len(take)} exports are to be taken as {len(as_)} tables",
+            where="--take, --as",
+            mend="give --as once for each --take, in the same order",
+        )
+    if bool(take) + (against is not None) + form > 1:
+        raise InputRefused.one("--take, --against and --form are different work", mend="give one of them")
+
+
+def _look(screen: Screen, folder: Path) -> int:
     report = look_at_estate(folder, SystemClock().now())
     found = report.reading.estate
     screen.show(
@@ -45,6 +113,99 @@ def estate(folder: Path, *, json: Annotated[bool, Parameter(negative=())] = Fals
         screen.findings(report.reading.findings)
     screen.document("read", report)
     return 0
+
+
+def _against(screen: Screen, folder: Path, against: Path) -> int:
+    found = compare_surveys(folder, against, SystemClock().now())
+    screen.show(
+        f"{found.name}: surveyed {found.surveyed} ({found.age.text}), before that {found.surveyed_before}"
+    )
+    if found.changes:
+        screen.table("", _CHANGES, [change.cells() for change in found.changes])
+    else:
+        screen.show("no difference")
+    screen.document("compared", found)
+    return 0
+
+
+def _take(
+    screen: Screen,
+    folder: Path,
+    take: Sequence[Path],
+    as_: Sequence[str],
+    settle: bool,
+    replace: bool,
+    surveyed: date | None,
+    surveyed_by: str,
+    yes: bool,
+) -> int:
+    def agree(tables: Sequence[TakenTable]) -> bool:
+        for table in tables:
+            if table.replaces:
+                screen.say(f"{table.table}: {len(table.changes)} differences from the table that is there")
+                for change in table.changes:
+                    screen.say("  " + "  ".join(cell for cell in change.cells() if cell))
+        return confirm("Replace?", yes=yes)
+
+    report = take_tables(
+        folder,
+        tuple(zip(take, as_, strict=True)),
+        settle=settle,
+        replace=replace,
+        surveyed=surveyed,
+        surveyed_by=surveyed_by,
+        agree=agree,
+    )
+    for table in report.tables:
+        _show_map(screen, table)
+    _advise(screen, report)
+    if not report.settled:
+        screen.document("open questions" if settle else "proposed", report)
+        return 1 if settle else 0
+    screen.document("taken" if report.written else "not confirmed", report)
+    return 0 if report.written else 1
+
+
+def _show_map(screen: Screen, table: TakenTable) -> None:
+    screen.show(
+        f"{table.table} from {table.file}: {table.form}; headings in row {table.heading_line}, {table.rows} rows"
+    )
+    rows = [
+        (
+            source.column,
+            " + ".join(source.headings) or f"always {source.value}",
+            source.unit,
+            source.sureness.value if table.is_proposed else "kept",
+            source.reason,
+        )
+        for source in table.columns.sources
+    ]
+    screen.table("", ("our column", "from theirs", "unit", "how sure", "why"), rows)
+    if table.aside:
+        screen.show("kept aside: " + ", ".join(table.aside))
+    if table.columns.passed_over:
+        screen.show("rows passed over: " + ", ".join(table.columns.passed_over))
+    for fault in table.faults:
+        screen.show("cell: " + "\n".join(fault.lines()))
+    screen.show()
+
+
+def _advise(screen: Screen, report: TakeReport) -> None:
+    for table in report.tables:
+        for column, key in table.questions:
+            screen.say(f'open: {table.table}, {column}: the {key} is "?" in columns.yaml')
+    if not report.settled:
+        screen.say(
+            "columns.yaml holds the map. Answer what is open there, then run this again with --settle."
+        )
+    elif report.written:
+        screen.say(
+            "written: " + ", ".join(f"{table.table}.csv ({table.rows} rows)" for table in report.tables)
+        )
+        if report.missing:
+            screen.say("still missing: " + ", ".join(report.missing))
+    else:
+        screen.say("nothing was written")
 
 
 def _hosts(report: EstateReport) -> Sequence[Sequence[str]]:

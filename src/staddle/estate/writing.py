@@ -1,4 +1,4 @@
-"""An Estate to a folder of tables that reads back as the same Estate. Format: docs/estate-tables.md."""
+"""An Estate, or some of its tables, to a folder that reads back as the same. Format: docs/estate-tables.md."""
 
 import csv
 import io
@@ -12,10 +12,10 @@ import yaml
 from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, NETWORKS, POOLS, Column, Table
 from staddle.estate.model import Estate
 from staddle.estate.rows import KeptAside
-from staddle.estate.survey import SURVEY_FILE
+from staddle.estate.survey import SURVEY_FILE, Survey
 from staddle.kernel import Fault, InputRefused
 
-__all__ = ["write_estate"]
+__all__ = ["write_estate", "write_tables"]
 
 
 def write_estate(estate: Estate, folder: Path, *, aside: Sequence[KeptAside] = ()) -> None:
@@ -31,8 +31,24 @@ def write_estate(estate: Estate, folder: Path, *, aside: Sequence[KeptAside] = (
         (NETWORKS, estate.networks),
         (GUESTS, estate.guests),
     )
+    head = Survey(name=estate.name, surveyed=estate.surveyed, surveyed_by=estate.surveyed_by)
+    write_tables(parts, head, folder, aside=aside)
+
+
+def write_tables(
+    parts: Sequence[tuple[Table, Sequence[object]]],
+    head: Survey,
+    folder: Path,
+    *,
+    aside: Sequence[KeptAside] = (),
+) -> None:
+    """Write these tables and the head of the survey; the folder's other tables stay as they are.
+
+    Args: parts: tables with the values of their rows; aside: as of write_estate.
+    Raises: InputRefused: as write_estate; nothing is written.
+    """
     faults: list[Fault] = []
-    texts = {SURVEY_FILE: _survey_text(estate)}
+    texts = {SURVEY_FILE: _survey_text(head)}
     for table, values in parts:
         kept = [c for c in aside if c.file == table.file and len(c.cells) == len(values)]
         texts[table.file] = _table_text(table, values, kept, faults)
@@ -45,11 +61,11 @@ def write_estate(estate: Estate, folder: Path, *, aside: Sequence[KeptAside] = (
         os.replace(beside, folder / name)
 
 
-def _survey_text(estate: Estate) -> str:
+def _survey_text(survey: Survey) -> str:
     head = {
-        "name": estate.name,
-        "surveyed": estate.surveyed.isoformat(),
-        "surveyed_by": estate.surveyed_by,
+        "name": survey.name,
+        "surveyed": survey.surveyed.isoformat(),
+        "surveyed_by": survey.surveyed_by,
     }
     return yaml.safe_dump(head, sort_keys=False, allow_unicode=True)
 

@@ -1,0 +1,177 @@
+"""A map of an export's columns to ours, proposed from headings and cells, each with its reason and how sure it is.
+
+A proposal is shown and settled by the engineer; what cannot be told is left open and asked. Words stand in
+tradewords.py, shapes in cellshapes.py. No files in here.
+"""
+
+import difflib
+from collections.abc import Collection, Mapping
+from typing import Final
+
+from staddle.estate.cellkinds import CellKind, kind_of
+from staddle.estate.cellshapes import Shape, fits, shape_of
+from staddle.estate.columns import NO_DEFAULT, Column, Table
+from staddle.estate.export import Export, plain_key
+from staddle.estate.headingunit import AS_WRITTEN, heading_unit, is_loose, unit_told, without_unit
+from staddle.estate.sources import OPEN, ColumnSource, Sureness, TableMap
+from staddle.estate.tradewords import TRADE_WORDS
+
+__all__ = ["SUM_WORDS", "propose_map"]
+
+_NEAR: Final = 0.82  # below it, short words that mean something else come out alike ("cores" and "cost")
+_LISTS: Final = (CellKind.NAMES, CellKind.ADDRESSES, CellKind.RANGES)
+_NUMBERS: Final = (CellKind.COUNT, CellKind.MEMORY, CellKind.DISK, CellKind.PERCENT, CellKind.RATIO)
+_REFERENCES: Final = {"host": "host", "pool": "pool", "networks": "network", "pools": "pool"}
+SUM_WORDS: Final = ("total", "totals", "sum", "subtotal", "grand total", "average")
+
+
+def propose_map(table: Table, export: Export, known: Mapping[str, Collection[str]]) -> TableMap:
+    """Where each of our columns may come from. Order: our columns; columns that may be missing and are not found are left out.
+
+    Args: known: the names of the tables that are there already, by noun.
+    """
+    shapes = [
+        shape_of([row.cells[position].text for row in export.rows], known)
+        for position in range(len(export.headings))
+    ]
+    scored = [
+        (*_score(table, column, heading, shapes[position]), order, position)
+        for order, column in enumerate(table.columns)
+        for position, heading in enumerate(export.headings)
+        if heading
+    ]
+    taken_by: dict[int, tuple[int, str]] = {}
+    used: set[int] = set()
+    for points, reason, order, position in sorted(scored, key=lambda item: (-item[0], item[2], item[3])):
+        if points > 0 and order not in taken_by and position not in used:
+            taken_by[order] = (position, reason)
+            used.add(position)
+    sources = []
+    for order, column in enumerate(table.columns):
+        if order in taken_by:
+            position, reason = taken_by[order]
+            heading, shape = export.headings[position], shapes[position]
+            mask = (
+                _mask(export, position, used)
+                if kind_of(column) is CellKind.PREFIX and shape.addresses
+                else ()
+            )
+            sources.append(_source(table, column, heading, shape, reason, mask))
+        elif column.needed or column.blank is NO_DEFAULT:
+            sources.append(
+                ColumnSource(
+                    column=column.heading,
+                    value=OPEN,
+                    sureness=Sureness.ASKED,
+                    reason="no heading is a word for it; name one, or give one value for all rows",
+                )
+            )
+    name_at = taken_by.get(0)
+    sums = {
+        row.cells[name_at[0]].text
+        for row in export.rows
+        if name_at and row.cells[name_at[0]].text.casefold().strip(":") in SUM_WORDS
+    }
+    return TableMap(
+        table=table.file.removesuffix(".csv"),
+        settled=False,
+        sheet=export.sheet,
+        sources=tuple(sources),
+        passed_over=tuple(sorted(sums)),
+    )
+
+
+def _score(table: Table, column: Column, heading: str, shape: Shape) -> tuple[float, str]:
+    """Points and the reason; 0 where nothing speaks for it."""
+    key = plain_key(without_unit(heading))
+    words = (plain_key(column.heading), *map(plain_key, TRADE_WORDS[table.noun][column.heading]))
+    kind = kind_of(column)
+    fit = fits(kind, shape)
+    noun = _REFERENCES.get(column.heading, "")
+    share = shape.known.get(noun, 0.0) if noun else 0.0
+    unlike = 0.2 if column.heading == "name" and shape.filled and shape.unlike == 1 else 0.0
+    if key in words:
+        points = 3.0 - words.index(key) / 100 + share + unlike
+        return (points if fit is not False else points - 2.5), f'"{heading}" is a word for it'
+    near = difflib.get_close_matches(key, words, n=1, cutoff=_NEAR)
+    if near and fit is not False:
+        likeness = difflib.SequenceMatcher(None, key, near[0]).ratio()
+        return 1.0 + likeness / 2 + share, f'"{heading}" is like "{near[0]}"'
+    if share >= 0.8:
+        return 0.9, f"its cells are names of {noun}s"
+    if kind is CellKind.PREFIX and shape.networks >= 0.8:
+        return 0.9, "its cells are networks"
+    return 0.0, ""
+
+
+def _mask(export: Export, position: int, used: set[int]) -> tuple[str, ...]:
+    for other, heading in enumerate(export.headings):
+        if other not in used and plain_key(heading) in ("mask", "netmask", "subnet mask", "prefix length"):
+            used.add(other)
+            return (heading,)
+    return ()
+
+
+def _source(
+    table: Table, column: Column, heading: str, shape: Shape, reason: str, mask: tuple[str, ...]
+) -> ColumnSource:
+    kind = kind_of(column)
+    fit = fits(kind, shape)
+    sureness = Sureness.SURE if reason.endswith("a word for it") and fit else Sureness.LIKELY
+    headings: tuple[str, ...] = (heading, *mask)
+    if fit is False:
+        return ColumnSource(
+            column=column.heading,
+            headings=(OPEN,),
+            sureness=Sureness.ASKED,
+            reason=f"{reason}, but its cells do not look like {kind.value}: is it the one?",
+        )
+    unit, told = _unit(kind, heading, shape)
+    blank = shape.nothings if column.blank is not NO_DEFAULT else ()
+    separator = shape.separator if kind in _LISTS else ""
+    decimal = shape.decimal if kind in _NUMBERS else ""
+    parts = [reason, told]
+    if separator not in ("", ";"):
+        parts.append(f"separated by {separator!r}")
+    if decimal == OPEN:
+        parts.append("is the comma the decimal mark, or does it group thousands?")
+    if blank:
+        parts.append("nothing is meant by " + ", ".join(f'"{text}"' for text in blank))
+    if fit is None:
+        parts.append("all of its cells are blank")
+    asked = OPEN in (unit, decimal)
+    return ColumnSource(
+        column=column.heading,
+        headings=headings,
+        unit=unit,
+        separator="newline" if separator == "\n" else "" if separator == ";" else separator,
+        decimal=decimal,
+        blank=blank,
+        sureness=Sureness.ASKED if asked else sureness,
+        reason="; ".join(part for part in parts if part),
+    )
+
+
+def _unit(kind: CellKind, heading: str, shape: Shape) -> tuple[str, str]:
+    """The unit and what is said about it; OPEN where it has to be asked."""
+    named = heading_unit(heading)
+    if kind is CellKind.PERCENT:
+        if named == "%":
+            return "%", "in %"
+        bare = shape.filled and shape.percents < 1
+        return (OPEN, 'percentages or shares? write unit: "%" for percentages') if bare else ("", "")
+    if kind not in (CellKind.MEMORY, CellKind.DISK):
+        return "", ""
+    memory = kind is CellKind.MEMORY
+    if named and memory and is_loose(named):
+        power = "kmgtp".index(named[0].casefold()) + 1
+        asked = f"10^{power * 3} bytes (write {named}) or 2^{power * 10} (write {named[0].upper()}iB)?"
+        return OPEN, f"the heading says {named}: {asked}"
+    if named:
+        return named, unit_told(named)
+    if shape.numbers and shape.amounts + shape.numbers:
+        return OPEN, "numbers without a unit: which one is meant?"
+    loose = sorted(unit for unit in shape.units if is_loose(unit))
+    if memory and loose:
+        return OPEN, f"the cells say {', '.join(loose)}: powers of 1000 (write GB) or of 1024 (write GiB)?"
+    return AS_WRITTEN, "; ".join(unit_told(unit) for unit in sorted(shape.units))

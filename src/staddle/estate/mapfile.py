@@ -1,0 +1,225 @@
+"""columns.yaml of an estate's folder: the maps of its exports, kept for next time. Written once, then the engineer's."""
+
+import json
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+import yaml
+
+from staddle.estate.cellkinds import table_named
+from staddle.estate.columns import TABLES
+from staddle.estate.headingunit import AS_WRITTEN, UNITS
+from staddle.estate.likeness import did_you_mean
+from staddle.estate.sources import OPEN, ColumnSource, TableMap
+from staddle.kernel import Fault, InputRefused
+
+__all__ = ["MAP_FILE", "add_map", "read_maps", "settle_map"]
+
+MAP_FILE: Final = "columns.yaml"
+_TABLE_KEYS: Final = ("settled", "sheet", "passed_over", "columns")
+_COLUMN_KEYS: Final = ("heading", "value", "unit", "separator", "decimal", "blank")
+_HEAD: Final = """# Where the columns of this estate's exports go. Correct it, then settle it: settled: yes, or --settle.
+# Keys of a column: heading (theirs; a list for several), or value (one for all rows); unit (of bare numbers, or "cell"
+# for each cell's own); separator (of a list); decimal ("," or "."); blank (texts that mean nothing). "?" is open.
+"""
+
+
+def read_maps(folder: Path) -> dict[str, TableMap]:
+    """The maps by table. Returns: {} if the file is not there.
+
+    Raises: InputRefused: not YAML, an unknown key, table or unit; everything at once, as file:line:key.
+    """
+    path = folder / MAP_FILE
+    faults: list[Fault] = []
+    try:
+        root = yaml.compose(path.read_bytes().decode("utf-8-sig"), Loader=yaml.SafeLoader)
+    except FileNotFoundError:
+        return {}
+    except (OSError, UnicodeDecodeError, yaml.YAMLError) as exc:
+        raise InputRefused.one(
+            f"the file cannot be read: {' '.join(str(exc).split())}", where=str(path)
+        ) from exc
+    if root is None:
+        return {}
+    maps: dict[str, TableMap] = {}
+    for name, key, node in _pairs(root, path, faults):
+        table = table_named(name)
+        if table is None or name in maps:
+            names = [t.file.removesuffix(".csv") for t in TABLES]
+            what = f'there is no table "{name}"' if table is None else f'the table "{name}" stands twice'
+            mend = did_you_mean(name, names) or "the tables are " + ", ".join(names)
+            faults.append(Fault(what=what, where=_at(path, key, name), mend=mend))
+            continue
+        maps[name] = _table(name, key, node, path, faults)
+    if faults:
+        raise InputRefused(*faults)
+    return maps
+
+
+def add_map(folder: Path, found: TableMap) -> str:
+    """The text of the file with the map of one more table at its end, each column with its reason."""
+    path = folder / MAP_FILE
+    text = path.read_text(encoding="utf-8-sig") if path.exists() else _HEAD
+    lines = [f"{found.table}:", f"  settled: {'yes' if found.settled else 'no'}"]
+    if found.sheet:
+        lines.append(f"  sheet: {_quoted(found.sheet)}")
+    if found.passed_over:
+        lines.append(f"  passed_over: {_listed(found.passed_over)}")
+    lines.append("  columns:")
+    for source in found.sources:
+        said = " ".join("".join(c if c.isprintable() else " " for c in source.reason).split())
+        lines += [f"    # {source.sureness.value}: {said}", f"    {source.column}: {{{_inline(source)}}}"]
+    return text.rstrip("\n") + "\n\n" + "\n".join(lines) + "\n"
+
+
+def settle_map(folder: Path, found: TableMap) -> str:
+    """The text of the file with that table settled; nothing else in it is touched.
+
+    Raises: InputRefused: the line is not written as the program writes it.
+    """
+    path = folder / MAP_FILE
+    lines = path.read_text(encoding="utf-8-sig").splitlines(keepends=True)
+    for index in range(found.line, len(lines)):
+        if re.match(r"\s+settled:\s*no\b", lines[index]):
+            lines[index] = re.sub(r"(settled:\s*)no\b", r"\1yes", lines[index], count=1)
+            return "".join(lines)
+        if re.match(r"\S", lines[index]) and not lines[index].startswith("#"):
+            break
+    raise InputRefused.one(
+        f'the line "settled: no" of {found.table} is not found',
+        where=f"{path}:{found.line}",
+        mend="write settled: yes there",
+    )
+
+
+def _inline(source: ColumnSource) -> str:
+    parts = []
+    if source.value is not None:
+        parts.append(f"value: {_quoted(source.value)}")
+    else:
+        one = source.headings[0] if len(source.headings) == 1 else None
+        parts.append(f"heading: {_listed(source.headings) if one is None else _quoted(one)}")
+    for key in ("unit", "separator", "decimal"):
+        if text := getattr(source, key):
+            parts.append(f"{key}: {_quoted(text)}")
+    if source.blank:
+        parts.append(f"blank: {_listed(source.blank)}")
+    return ", ".join(parts)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)  # a JSON text is a YAML one (YAML 1.2.2 §1.3)
+
+
+def _listed(texts: Sequence[str]) -> str:
+    return "[" + ", ".join(map(_quoted, texts)) + "]"
+
+
+def _at(path: Path, node: yaml.Node, key: str) -> str:
+    return f"{path}:{node.start_mark.line + 1}:{key}"
+
+
+def _pairs(node: yaml.Node, path: Path, faults: list[Fault]) -> list[tuple[str, yaml.Node, yaml.Node]]:
+    if isinstance(node, yaml.MappingNode) and all(isinstance(key, yaml.ScalarNode) for key, _ in node.value):
+        return [(key.value, key, value) for key, value in node.value]
+    faults.append(Fault(what="keys and values are expected here", where=f"{path}:{node.start_mark.line + 1}"))
+    return []
+
+
+def _texts(node: yaml.Node, path: Path, faults: list[Fault]) -> tuple[str, ...]:
+    """A text, or a list of texts."""
+    entries = node.value if isinstance(node, yaml.SequenceNode) else [node]
+    if all(isinstance(entry, yaml.ScalarNode) for entry in entries):
+        return tuple(entry.value for entry in entries)
+    faults.append(
+        Fault(what="a text or a list of texts is expected here", where=f"{path}:{node.start_mark.line + 1}")
+    )
+    return ()
+
+
+def _table(name: str, at: yaml.Node, node: yaml.Node, path: Path, faults: list[Fault]) -> TableMap:
+    table = table_named(name)
+    ours = [column.heading for column in table.columns] if table else []
+    settled, sheet = "no", ""
+    passed_over: tuple[str, ...] = ()
+    sources: list[ColumnSource] = []
+    for key, mark, value in _pairs(node, path, faults):
+        if key == "columns":
+            for heading, where, body in _pairs(value, path, faults):
+                if heading not in ours or heading in [source.column for source in sources]:
+                    twice = "stands twice" if heading in ours else f"is no column of {name}"
+                    mend = did_you_mean(heading, ours) or "the columns are " + ", ".join(ours)
+                    faults.append(
+                        Fault(what=f'"{heading}" {twice}', where=_at(path, where, heading), mend=mend)
+                    )
+                else:
+                    sources.append(_source(heading, where, body, path, faults))
+        elif key not in _TABLE_KEYS:
+            faults.append(_unknown(key, _TABLE_KEYS, _at(path, mark, key)))
+        elif texts := _texts(value, path, faults):
+            settled = texts[0] if key == "settled" else settled
+            sheet = texts[0] if key == "sheet" else sheet
+            passed_over = texts if key == "passed_over" else passed_over
+    if settled not in ("yes", "no"):
+        faults.append(Fault(what=f'settled: "{settled}" is neither yes nor no', where=_at(path, at, name)))
+    return TableMap(
+        table=name,
+        settled=settled == "yes",
+        sheet=sheet,
+        passed_over=passed_over,
+        sources=tuple(sources),
+        line=at.start_mark.line + 1,
+    )
+
+
+def _source(heading: str, at: yaml.Node, node: yaml.Node, path: Path, faults: list[Fault]) -> ColumnSource:
+    where = _at(path, at, heading)
+    given: dict[str, tuple[str, ...]] = {}
+    for key, mark, value in _pairs(node, path, faults):
+        if key not in _COLUMN_KEYS:
+            faults.append(_unknown(key, _COLUMN_KEYS, _at(path, mark, key)))
+        else:
+            given[key] = _texts(value, path, faults)
+    first = {key: (texts[0] if texts else "") for key, texts in given.items()}
+    if ("heading" in given) == ("value" in given):
+        faults.append(
+            Fault(
+                what=f"{heading} needs a heading of theirs, or one value",
+                where=where,
+                mend="write one of the two",
+            )
+        )
+    unit, decimal = first.get("unit", ""), first.get("decimal", "")
+    if unit not in ("", OPEN, AS_WRITTEN, "%", *UNITS):
+        faults.append(
+            Fault(
+                what=f'"{unit}" is not a unit',
+                where=where,
+                mend=f"the units are {', '.join(UNITS)}, %, {AS_WRITTEN}",
+            )
+        )
+    if decimal not in ("", OPEN, ",", "."):
+        faults.append(
+            Fault(what=f'decimal: "{decimal}" is no decimal mark', where=where, mend='write "," or "."')
+        )
+    return ColumnSource(
+        column=heading,
+        headings=given.get("heading", ()),
+        value=first.get("value"),
+        unit=unit,
+        separator=first.get("separator", ""),
+        decimal=decimal,
+        blank=tuple(text.casefold() for text in given.get("blank", ())),
+        line=at.start_mark.line + 1,
+        reason="as columns.yaml has it",
+    )
+
+
+def _unknown(key: str, known: Sequence[str], where: str) -> Fault:
+    return Fault(
+        what=f'there is no key "{key}"',
+        where=where,
+        mend=did_you_mean(key, known) or "the keys are " + ", ".join(known),
+    )

@@ -1,0 +1,224 @@
+"""estate --take: exports of others to our tables, by a map of columns that is proposed, settled and kept.
+
+What a proposal and a cell mean is said in estate/; this reads and writes the files.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from staddle.estate.cellkinds import table_named
+from staddle.estate.columnmap import propose_map
+from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, NETWORKS, POOLS, TABLES, Table
+from staddle.estate.delimited import read_delimited
+from staddle.estate.difference import Change, table_difference
+from staddle.estate.export import Export
+from staddle.estate.headingrow import find_headings
+from staddle.estate.mapfile import MAP_FILE, add_map, read_maps, settle_map
+from staddle.estate.references import check_references
+from staddle.estate.rows import TableRows, read_rows
+from staddle.estate.sources import TableMap, open_questions
+from staddle.estate.survey import SURVEY_FILE, Survey, read_survey
+from staddle.estate.taking import take_rows
+from staddle.estate.workbook import is_workbook, read_workbook
+from staddle.estate.writing import write_tables
+from staddle.jobs.folder import write_text
+from staddle.kernel import Fault, InputRefused
+
+__all__ = ["TakeReport", "TakenTable", "take_tables"]
+
+_ORDER = (DOMAINS, NETWORKS, POOLS, HOSTS, GUESTS)  # each after those whose names its cells may hold
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenTable:
+    """One export as it was understood. ``faults`` are of its cells; ``changes`` against the table that is there."""
+
+    table: str
+    file: str
+    form: str
+    heading_line: int
+    rows: int
+    columns: TableMap
+    is_proposed: bool
+    questions: tuple[tuple[str, str], ...]
+    aside: tuple[str, ...]
+    faults: tuple[Fault, ...]
+    replaces: bool
+    changes: tuple[Change, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeReport:
+    """What came of it. ``settled`` is whether every map is; ``written`` whether the tables were; ``missing`` tables are still."""
+
+    folder: str
+    tables: tuple[TakenTable, ...]
+    settled: bool
+    written: bool
+    missing: tuple[str, ...]
+
+
+def take_tables(
+    folder: Path,
+    asked: Sequence[tuple[Path, str]],
+    *,
+    settle: bool,
+    replace: bool,
+    surveyed: date | None,
+    surveyed_by: str,
+    agree: Callable[[Sequence[TakenTable]], bool],
+) -> TakeReport:
+    """Read exports as tables of the estate. Proposes a map where none is kept; writes the tables once all are settled.
+
+    Args: asked: exports with the table each is taken as; settle: take the maps as settled where nothing is open;
+        agree: asked before a table that is there is replaced, having been shown the differences.
+    Raises: InputRefused: an export cannot be read; or, with settled maps, every fault of every cell and between tables.
+    """
+    wanted = _wanted(asked)
+    maps = read_maps(folder)
+    found = {table.noun: read_rows(folder, table) for table in TABLES}
+    before = dict(found)
+    known = {noun: {row.name for row in rows.rows} for noun, rows in found.items() if rows.complete}
+    exports: dict[str, tuple[Export, TableMap, bool]] = {}
+    for table in (table for table in _ORDER if table.noun in wanted):
+        path = wanted[table.noun]
+        name = table.file.removesuffix(".csv")
+        kept = maps.get(name)
+        grids = read_workbook(path) if is_workbook(path) else (read_delimited(path),)
+        export = find_headings(table, grids, str(path), sheet=kept.sheet if kept else "")
+        columns = kept or propose_map(table, export, known)
+        columns = _kept(folder, columns, is_new=kept is None, settle=settle)
+        exports[table.noun] = (export, columns, kept is None)
+        found[table.noun] = take_rows(table, export, columns)
+        known[table.noun] = {row.name for row in found[table.noun].rows}
+    taken = [
+        _taken(table, *exports[table.noun], found[table.noun], before[table.noun])
+        for table in TABLES
+        if table.noun in wanted
+    ]
+    settled = all(entry.columns.settled and not entry.questions for entry in taken)
+    written = False
+    if settled:
+        head, faults = _head(folder, surveyed, surveyed_by)
+        for entry in taken:
+            faults += entry.faults
+            if entry.replaces and not replace:
+                faults.append(_there(folder, entry.table))
+        faults += check_references(*(found[table.noun] for table in TABLES))
+        if faults or head is None:
+            raise InputRefused(*faults)
+        if not any(entry.replaces for entry in taken) or agree(taken):
+            parts = [
+                (table, [row.value for row in found[table.noun].rows])
+                for table in TABLES
+                if table.noun in wanted
+            ]
+            aside = [column for noun in wanted for column in found[noun].aside]
+            write_tables(parts, head, folder, aside=aside)
+            written = True
+    return TakeReport(
+        folder=str(folder),
+        tables=tuple(taken),
+        settled=settled,
+        written=written,
+        missing=tuple(table.file for table in TABLES if not (folder / table.file).exists()),
+    )
+
+
+def _wanted(asked: Sequence[tuple[Path, str]]) -> dict[str, Path]:
+    faults, wanted = [], {}
+    for path, name in asked:
+        table = table_named(name)
+        if table is None:
+            names = ", ".join(t.file.removesuffix(".csv") for t in TABLES)
+            faults.append(
+                Fault(what=f'there is no table "{name}"', where="--as", mend=f"the tables are {names}")
+            )
+        elif table.noun in wanted:
+            faults.append(
+                Fault(what=f"two exports are to be taken as {name}", where="--as", mend="take one of them")
+            )
+        else:
+            wanted[table.noun] = path
+    if faults:
+        raise InputRefused(*faults)
+    return wanted
+
+
+def _kept(folder: Path, columns: TableMap, *, is_new: bool, settle: bool) -> TableMap:
+    """The map as it stands in the folder's file from now on."""
+    may_settle = settle and not columns.settled and not open_questions(columns)
+    if is_new:
+        settled = TableMap(
+            table=columns.table,
+            settled=may_settle,
+            sources=columns.sources,
+            sheet=columns.sheet,
+            passed_over=columns.passed_over,
+        )
+        write_text(folder / MAP_FILE, add_map(folder, settled))
+        return settled
+    if may_settle:
+        write_text(folder / MAP_FILE, settle_map(folder, columns))
+        return read_maps(folder)[columns.table]
+    return columns
+
+
+def _taken(
+    table: Table, export: Export, columns: TableMap, is_new: bool, rows: TableRows, before: TableRows
+) -> TakenTable:
+    replaces = before.path.exists()
+    values = [row.value for row in rows.rows if row.value is not None]
+    return TakenTable(
+        table=columns.table,
+        file=export.path,
+        form=export.form,
+        heading_line=export.heading_line,
+        rows=len(rows.rows),
+        columns=columns,
+        is_proposed=is_new,
+        questions=tuple((source.column, key) for source, key in open_questions(columns)),
+        aside=tuple(column.heading for column in rows.aside),
+        faults=tuple(rows.faults),
+        replaces=replaces,
+        changes=table_difference(table, [r.value for r in before.rows if r.value is not None], values)
+        if replaces
+        else (),
+    )
+
+
+def _there(folder: Path, name: str) -> Fault:
+    return Fault(
+        what=f"the table of {name} is there already",
+        where=str(folder / f"{name}.csv"),
+        why="a survey is not overwritten by accident",
+        mend="add --replace: the difference is shown before anything is written",
+    )
+
+
+def _head(folder: Path, surveyed: date | None, surveyed_by: str) -> tuple[Survey | None, list[Fault]]:
+    """Who looked and when: as given, otherwise as the folder has it."""
+    kept, faults = None, []
+    if (folder / SURVEY_FILE).exists():
+        try:
+            kept = read_survey(folder)
+        except InputRefused as exc:
+            return None, list(exc.faults)
+    by = surveyed_by or (kept.surveyed_by if kept else "")
+    day = surveyed or (kept.surveyed if kept else None)
+    if not by:
+        faults.append(Fault(what="nobody is named who surveyed", where="--surveyed-by", mend="name them"))
+    if day is None:
+        faults.append(
+            Fault(
+                what="the day of the survey is not given",
+                where="--survey-date",
+                why="tables grow old, and the age is told on every output",
+                mend="give the day of the export, such as --survey-date 2026-11-02",
+            )
+        )
+        return None, faults
+    name = kept.name if kept else folder.resolve().name
+    return (None if faults else Survey(name=name, surveyed=day, surveyed_by=by)), faults
