@@ -103,7 +103,7 @@ def test_a_new_job_is_not_placed_and_looking_makes_nothing(job: Path) -> None:
     found = stands(job)
     assert found.sentence == "Not ready: no placement is settled."
     assert found.next.command == "staddle place --settle"
-    assert {path.name for path in job.iterdir()} == {"design.yaml", "waivers.yaml"}
+    assert {path.name for path in job.iterdir()} == {"design.yaml", "limits.yaml", "waivers.yaml"}
     assert not (job.parent / "estate" / "bookings.sqlite").exists()
 
 

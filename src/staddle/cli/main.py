@@ -21,6 +21,7 @@ COMMANDS: Final = {
     "begin": "Make a job folder with a commented design.yaml; asks what no flag answers.",
     "package": "Tell what a package holds, what it will ask, and whether it is intact.",
     "estate": "Tell what the estate's tables say, what is left, and who was promised what.",
+    "limits": "Tell what the maker supports by its papers, and what is unknown.",
     "review": "Look for mistakes and risks before anything is touched.",
     "place": "Find hosts and pools for the members, tell why, and settle it.",
     "sheets": "Write an answer sheet for each member, and the zone files to ask for.",
