@@ -50,7 +50,7 @@ def _unsupported(what: str, severity: Severity = Severity.RISK, mend: str = "") 
             rule="platform-against-limits",
             severity=severity,
             what=what,
-            where="om-h1",
+            where="host om-h1",
             why=_NO_HELP,
             mend=mend or "settle the member on a supported host, or have the maker agree in writing",
             source=_SOURCE,
@@ -260,7 +260,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     severity=Severity.RISK,
                     what="levels-1 stands on om-h1, which offers x86-64; the maker asks for x86-64-v2 (list, "
                     "2026-09-14)",
-                    where="om-h1",
+                    where="host om-h1",
                     why="the member's program may stop at an instruction that the processor does not have",
                     mend="settle the member on a host of at least that level",
                     source="the maker's limits, limits.yaml; levels in the order of the x86-64 psABI (from memory)",
@@ -275,7 +275,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     severity=Severity.NOTE,
                     what='levels-1 stands on om-h1, whose level "" cannot be compared with processor-level x86-64-v2 '
                     "(list, 2026-09-14)",
-                    where="om-h1",
+                    where="host om-h1",
                     why="the member's program may stop at an instruction that the processor does not have",
                     mend="write both as levels of the x86-64 psABI, such as x86-64-v3, or compare them by hand",
                     source="the maker's limits, limits.yaml; levels in the order of the x86-64 psABI (from memory)",

@@ -170,7 +170,7 @@ def platform_against_limits(facts: Facts) -> Iterator[Found]:
         if not name:
             yield Found(
                 what=f"{says}, whose platform is not in the tables; the maker supports {supported}",
-                where=one.host.name,
+                where=f"host {one.host.name}",
                 severity=Severity.NOTE,
                 mend="write platform and platform_version into hosts.csv",
             )
@@ -185,7 +185,7 @@ def platform_against_limits(facts: Facts) -> Iterator[Found]:
         yield Found(
             what=f"{says}: {told}; the maker supports {supported}"
             + (", which cannot be compared with that version" if unclear else ""),
-            where=one.host.name,
+            where=f"host {one.host.name}",
             severity=Severity.NOTE if unclear else None,
             mend="write the whole platform_version into hosts.csv, in numbers" if unclear else "",
         )
@@ -211,7 +211,7 @@ def processor_against_limits(facts: Facts) -> Iterator[Found]:
                 yield Found(
                     what=f'{one.member.name} stands on {one.host.name}, whose level "{level}" cannot be compared with '
                     f"{_cited(limit)}",
-                    where=one.host.name,
+                    where=f"host {one.host.name}",
                     severity=Severity.NOTE,
                     mend="write both as levels of the x86-64 psABI, such as x86-64-v3, or compare them by hand",
                 )
@@ -219,7 +219,7 @@ def processor_against_limits(facts: Facts) -> Iterator[Found]:
                 yield Found(
                     what=f"{one.member.name} stands on {one.host.name}, which offers {level}; the maker asks for "
                     f"{limit.written} ({limit.paper()})",
-                    where=one.host.name,
+                    where=f"host {one.host.name}",
                 )
 
 
