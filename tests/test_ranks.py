@@ -54,7 +54,9 @@ FROM_BELOW_JOBS = {
     "staddle.proof.junit": {"junit_text"},  # pure: a proof as text
     "staddle.proof.model": {"Proof"},
     "staddle.proof.observe": {"planned_probes"},  # pure: tells what would be looked at
+    "staddle.review.junit": {"review_junit"},  # pure: a review as text
     "staddle.review.review": {"refuses"},  # pure: compares severities
+    "staddle.review.sarif": {"sarif_text"},  # pure: a review as text
     "staddle.rollout.journal": {"Entry"},
     "staddle.rollout.run": {"Run"},
     "staddle.rollout.states": {"Event", "State"},

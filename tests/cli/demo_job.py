@@ -79,6 +79,7 @@ def demo_job(root: Path, *, block: int | None = None) -> Path:
     (job / "waivers.yaml").write_text(
         re.sub(r"(?m)^( +until: ).*$", rf"\g<1>{TODAY + timedelta(days=30)}", waivers), encoding="utf-8"
     )
+    (job / "limits.yaml").write_bytes(_DESIGN.with_name("limits.yaml").read_bytes())
     if block is not None:
         own = job / "private" / "loopback"
         own.mkdir(parents=True, mode=0o700)

@@ -32,7 +32,12 @@ def function_of(command: str) -> Callable[..., int]:
 def documented(command: str) -> dict[str, int]:
     """Outcome → exit code, as the page has them for the command; "" for those of every command."""
     heading = f"### {command}\n" if command else "## Outcomes of every command\n"
-    section = re.split(r"^##+ ", PAGE.split(heading, 1)[1], maxsplit=1, flags=re.MULTILINE)[0]
+    return outcomes_below(PAGE, heading)
+
+
+def outcomes_below(page: str, heading: str) -> dict[str, int]:
+    """Outcome → exit code of the table below a heading."""
+    section = re.split(r"^##+ ", page.split(heading, 1)[1], maxsplit=1, flags=re.MULTILINE)[0]
     return {name: int(code) for name, code in re.findall(r"^\| `([^`]+)` \| (\d) \|", section, re.MULTILINE)}
 
 

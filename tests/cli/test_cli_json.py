@@ -24,6 +24,7 @@ Done = subprocess.CompletedProcess[str]
 STORY: Final = {
     "package": ("intact", 0),
     "estate": ("read", 0),
+    "limits": ("read", 0),
     "place": ("best shown", 0),
     "review": ("passed", 0),
     "sheets": ("complete", 0),
@@ -93,6 +94,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     data = {command: document(done)["data"] for command, done in story.items() if "--" not in command}
     assert set(data["package"]) == {"package", "verification"}
     assert set(data["estate"]) == {"reading", "age", "bookings", "left"}
+    assert set(data["limits"]) == {"limits", "unknown", "form"}
     assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review"}
     assert (set(data["place"]), data["place"]["settled"]) == ({"found", "settled"}, True)
     assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}

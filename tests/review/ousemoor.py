@@ -15,6 +15,7 @@ from typing import Final
 from demo.sluicelog_package import build_package
 from staddle.addressing.allocation import plan_addresses
 from staddle.answers.resolve import resolve_answers
+from staddle.design.limits import Limits, read_limits
 from staddle.design.profile import Profile
 from staddle.design.reader import read_design, read_model
 from staddle.estate.model import Domain, Estate, Guest, Host, Network, Pool
@@ -34,6 +35,7 @@ __all__ = [
     "SEATS",
     "facts_of",
     "facts_without",
+    "limits",
     "private_networks",
     "profile",
     "seat",
@@ -97,6 +99,20 @@ windows:
   - {opens: "2026-12-05 20:00", closes: "2026-12-06 02:00", zone: Europe/London}
 """
 
+LIMITS: Final = """\
+- {what: platform, value: kvm 7 to 8.2, source: list, dated: 2026-09-14}
+- {what: system-type, value: no limit, source: list, dated: 2026-09-14}
+- {what: processor-level, value: x86-64-v2, source: list, dated: 2026-09-14}
+- {what: size, value: river, applies_to: data, source: guide, dated: 2026-09-14}
+- {what: members-fewest, value: 3, source: guide, dated: 2026-09-14}
+- {what: members-most, value: 9, source: guide, dated: 2026-09-14}
+- {what: latency-most, value: 10 ms, source: guide, dated: 2026-09-14}
+- {what: disk-growth, value: only at creation, source: guide, dated: 2026-09-14}
+- {what: upgrade, value: 4.1 to 4.2, source: notes, dated: 2026-09-14}
+- {what: licence-members, value: 3, source: order, dated: 2026-09-14}
+- {what: licences-held, value: 1, source: order, dated: 2026-09-14}
+"""
+
 SITES: Final = (("Ousemoor", "om"), ("Tollgate", "tg"), ("Lode", "fl"))
 
 
@@ -112,6 +128,8 @@ def _host(short: str, number: int) -> Host:
         networks=("management", "telemetry"),
         pools=(f"{short}-store-1", f"{short}-store-2"),
         numa_nodes=2,
+        platform="kvm",
+        platform_version="8.2",
     )
 
 
@@ -221,6 +239,15 @@ def with_guest(**changes: object) -> Estate:
     return replace(ESTATE, guests=(replace(ESTATE.guests[0], **changes),))  # type: ignore[arg-type]  # the test's own values
 
 
+def limits(*edits: tuple[str, str]) -> Limits:
+    """The limits with these pieces of their text, each there exactly once, changed."""
+    text = LIMITS
+    for old, new in edits:
+        assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times"
+        text = text.replace(old, new)
+    return read_limits(text, where="limits.yaml")
+
+
 def windows(*rows: tuple[str, str, str]) -> tuple[str, str]:
     """The edit that sets these windows, each (opens, closes, zone)."""
     lines = [f'  - {{opens: "{opens}", closes: "{closes}", zone: {zone}}}' for opens, closes, zone in rows]
@@ -255,6 +282,7 @@ def facts_of(
         verification=verification,
         profile=profile(),
         seats=tuple(seats),
+        limits=read_limits(LIMITS, where="limits.yaml"),
     )
     return replace(_planned(facts), **changes)  # type: ignore[arg-type]  # the test's own values
 

@@ -74,10 +74,11 @@ def test_a_rule_without_what_it_needs_is_listed_with_the_reason_and_not_as_looke
 
 def test_nothing_but_a_design_is_reviewed_without_a_fault() -> None:
     alone = facts_without(
-        "estate", "package", "verification", "profile", "problem", "seats", "addresses", "answers"
+        "estate", "package", "verification", "profile", "problem", "seats", "addresses", "answers", "limits"
     )
     found = review(alone)
-    assert found.kept == ()
+    # That nobody looked up what the maker supports is the one thing that the absence of a file tells.
+    assert [one.rule for one in found.kept] == ["limits-not-written"]
     assert {*found.looked, *(name for name, _ in found.not_looked)} == {one.name for one in all_rules()}
     assert {name for name, _ in found.not_looked} == {one.name for one in all_rules() if one.needs}
 

@@ -25,6 +25,8 @@ BLIND_UNPLACED = {
     "deputy-beside-leader",
     "domain-holds-half",
     "placement-broken",
+    "platform-against-limits",
+    "processor-against-limits",
     "host-memory-full",
     "many-vcpus-per-core",
     "member-fills-numa-node",
@@ -72,6 +74,7 @@ def test_the_demo_has_no_stop_and_every_rule_looked(job: JobFolder) -> None:
     assert told(report) == [
         ("risk", "digest-not-pinned"),
         ("note", "cpu-levels-differ"),
+        ("note", "limit-unknown"),
         ("note", "not-signed"),
         ("note", "profile-unproven"),
         ("note", "zone-reserved"),

@@ -44,6 +44,7 @@ PARTS = {
     Need.SEATS: "seats",
     Need.ADDRESSES: "addresses",
     Need.ANSWERS: "answers",
+    Need.LIMITS: "limits",
 }
 
 

@@ -12,7 +12,7 @@ from typing import Final
 from cyclopts import App, CycloptsError, UnknownCommandError
 
 from staddle import __version__
-from staddle.cli.screen import Screen, nobody_reads
+from staddle.cli.screen import PURPOSE, Screen, nobody_reads
 from staddle.kernel import StaddleError
 
 __all__ = ["COMMANDS", "main", "make_app", "run"]
@@ -21,6 +21,7 @@ COMMANDS: Final = {
     "begin": "Make a job folder with a commented design.yaml; asks what no flag answers.",
     "package": "Tell what a package holds, what it will ask, and whether it is intact.",
     "estate": "Tell what the estate's tables say, what is left, and who was promised what.",
+    "limits": "Tell what the maker supports by its papers, and what is unknown.",
     "review": "Look for mistakes and risks before anything is touched.",
     "place": "Find hosts and pools for the members, tell why, and settle it.",
     "sheets": "Write an answer sheet for each member, and the zone files to ask for.",
@@ -34,6 +35,12 @@ COMMANDS: Final = {
 """In the order of the job. Each is a module of the same name in cli/ with a function of the same name."""
 
 
+_ABOUT: Final = ("--help", "-h", "--version")
+"""What tells about the program, and loads no command for it."""
+
+_OVERVIEW: Final = "standing"
+"""What is called where no command is named. It is none itself: "staddle" alone is how it is asked for."""
+
 _JOURNALLED: Final = ("rehearse", "rollout", "back-out")
 
 
@@ -44,7 +51,7 @@ def make_app(called: str = "") -> App:
     """
     app = App(
         name="staddle",
-        help="Stand a clustered appliance on virtualisation hosts, and show that it stands.",
+        help=PURPOSE,
         version=__version__,
         exit_on_error=False,
         print_error=False,
@@ -55,7 +62,14 @@ def make_app(called: str = "") -> App:
         module = name.replace("-", "_")
         told = {} if name == called else {"help": sentence}
         app.command(f"staddle.cli.{module}:{module}", name=name, sort_key=order, **told)
+    if _names_no_command(called):
+        app.command("staddle.cli.standing:standing", name=_OVERVIEW, show=False)
     return app
+
+
+def _names_no_command(called: str) -> bool:
+    """Whether the line is "staddle", alone or with options of its own: the overview is asked for."""
+    return not called or (called.startswith("-") and called not in _ABOUT)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -71,9 +85,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
 def run(arguments: Sequence[str]) -> int:
     """Run one command. Returns: its exit code."""
     called = next(iter(arguments), "")
-    screen = Screen(called, as_json="--json" in arguments)
+    asked = [_OVERVIEW, *arguments] if _names_no_command(called) else list(arguments)
+    screen = Screen(asked[0], as_json="--json" in arguments)
     try:
-        return int(make_app(called)(list(arguments)) or 0)
+        return int(make_app(called)(asked) or 0)
     except CycloptsError as exc:
         sys.stderr.write(_usage(exc, called))
         return 2

@@ -4,14 +4,17 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Annotated
 
-from cyclopts import Parameter
+from cyclopts import CycloptsError, Parameter
 
+from staddle import __version__
 from staddle.cli.options import Options
 from staddle.cli.screen import Screen
 from staddle.jobs.review import ReviewReport, review_job
 from staddle.kernel import Severity, SystemClock
 from staddle.kernel.cautions import CAUTIONS
+from staddle.review.junit import review_junit
 from staddle.review.review import refuses
+from staddle.review.sarif import sarif_text
 
 __all__ = ["review"]
 
@@ -21,6 +24,8 @@ def review(
     refuse_at: Severity = Severity.STOP,
     verify: Annotated[bool, Parameter(negative="--no-verify")] = True,
     survey_age_limit_days: int = 30,
+    sarif: Annotated[bool, Parameter(negative=())] = False,
+    junit: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
     """Look for mistakes and risks before anything is touched.
@@ -37,11 +42,18 @@ def review(
         Read every byte of the package and compare it with its manifest.
     survey_age_limit_days
         A survey older than this is a risk.
+    sarif
+        Print a SARIF 2.1.0 log instead of text, for code hosts and editors.
+    junit
+        Print JUnit XML instead of text, for build servers.
     """
-    screen = Screen("review", as_json=options.json)
+    if sum((options.json, sarif, junit)) > 1:
+        raise CycloptsError(msg="only one of --json, --sarif and --junit can be printed at a time")
+    screen = Screen("review", as_json=options.json or sarif or junit)
+    folder, now = options.folder(), SystemClock().now()
     report = review_job(
-        options.folder(),
-        SystemClock().now(),
+        folder,
+        now,
         verify=verify,
         survey_age_limit_days=survey_age_limit_days,
     )
@@ -57,7 +69,12 @@ def review(
     _not_looked(screen, found.not_looked)
     for caution in CAUTIONS:
         screen.say(caution)
-    screen.document("refused" if refused else "passed", _data(report, refuse_at))
+    if sarif:
+        screen.write(sarif_text(found, root=folder.root, version=__version__, refused=refused))
+    elif junit:
+        screen.write(review_junit(found, job=report.job.design.job.name, refuse_at=refuse_at, at=now))
+    else:
+        screen.document("refused" if refused else "passed", _data(report, refuse_at))
     return 1 if refused else 0
 
 

@@ -12,10 +12,13 @@ from rich.table import Table
 from staddle import __version__
 from staddle.kernel import Finding, pretty_json
 
-__all__ = ["FORM", "WIDTH", "Screen", "confirm", "nobody_reads"]
+__all__ = ["FORM", "PURPOSE", "WIDTH", "Screen", "confirm", "nobody_reads"]
 
 FORM: Final = 1
 """The JSON document's form; a change that a reader could trip over makes it one more. docs/json.md describes it."""
+
+PURPOSE: Final = "Stand a clustered appliance on virtualisation hosts, and show that it stands."
+"""What the program is for: the first line of its help, and of what it says where there is no job folder."""
 
 WIDTH: Final = 100
 """Columns that prose is broken at; a wider terminal does not make a long line easier to read."""

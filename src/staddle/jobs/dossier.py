@@ -18,13 +18,13 @@ from staddle.jobs.folder import JobFolder, write_bytes, write_text
 from staddle.jobs.gather import Gathered
 from staddle.jobs.journal import JournalReport, report_of
 from staddle.jobs.prove import kept_proof
-from staddle.jobs.review import ReviewReport, review_job
+from staddle.jobs.review import review_job
 from staddle.jobs.rollouts import last_rollout, open_journal
+from staddle.jobs.standing import past_of, standing_sentence
 from staddle.package import verify_package, with_digests
 from staddle.placement.data import Tables
 from staddle.placement.explain import explain
 from staddle.placement.model import Placement
-from staddle.rollout.states import State
 
 __all__ = ["DossierReport", "make_dossier", "report_of_job"]
 
@@ -80,7 +80,9 @@ def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
         ),
         revision=revision,
         made_at=now,
-        status=_status(job, review, journal),
+        status=standing_sentence(
+            job, review.review, None if journal is None else past_of(journal.head, journal.entries)
+        ),
         package=facts,
         pinned=() if head is None else pinned_inputs(head),
         kept=review.review.kept,
@@ -116,20 +118,3 @@ def _placement(job: Gathered) -> PlacementRecord | None:
         settled_by=job.settled.settled_by,
         settled_on=job.settled.settled_on,
     )
-
-
-def _status(job: Gathered, review: ReviewReport, journal: JournalReport | None) -> str:
-    stops = sum(finding.severity == "stop" for finding in review.review.kept)
-    if journal is not None:
-        run, name = journal.run, f"{journal.head.purpose} {journal.head.rollout_id}"
-        if run.backed_out:
-            return f"The {name} was backed out."
-        if run.sealed:
-            return f"The {name} is sealed: every step was seen done."
-        done = len(run.in_state(State.SEEN_DONE))
-        return f"The {name} stands at {done} of {len(run.plan.steps)} steps."
-    if stops:
-        return f"Not ready: {stops} findings stop the rollout."
-    if job.valid_seats() is None:
-        return "Not ready: no placement is settled."
-    return "Ready: placed and settled, nothing was carried out yet."

@@ -27,6 +27,10 @@ class JobFolder:
         return self.root / "waivers.yaml"
 
     @property
+    def limits(self) -> Path:
+        return self.root / "limits.yaml"
+
+    @property
     def placement(self) -> Path:
         return self.root / "placement.yaml"
 

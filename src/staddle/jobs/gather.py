@@ -22,7 +22,7 @@ from staddle.placement.model import Problem, Seat
 from staddle.placement.paper import SettledPlacement, read_placement
 from staddle.placement.problem import problem_from
 from staddle.placement.verify import broken_rules
-from staddle.stores.bookings_sqlite import SqliteBookings
+from staddle.stores.bookings_sqlite import bookings_in
 
 __all__ = ["Gathered", "gather", "read_settled"]
 
@@ -78,7 +78,7 @@ class Gathered:
 
 
 def gather(folder: JobFolder, now: datetime) -> Gathered:
-    """Read the whole job. Changes nothing but the register's own file, which is made if it is missing.
+    """Read the whole job. Changes nothing, and makes no register where there is none.
 
     Raises: InputRefused: every fault of design; or of estate, package and profile together.
     """
@@ -97,7 +97,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
     addresses = _collect(
         later, lambda: plan_addresses(design, reading.estate.networks, place=read.places.find)
     )
-    bookings = _others(SqliteBookings(estate_folder, reading.estate).all_bookings(), design.job.name, now)
+    bookings = _others(bookings_in(estate_folder, reading.estate), design.job.name, now)
     problem = _collect(
         later,
         lambda: problem_from(

@@ -11,6 +11,7 @@ from staddle.estate.survey import SurveyAge, survey_age
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.limits import limits_in
 from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
 from staddle.review.facts import Facts
@@ -42,7 +43,7 @@ def review_job(
 
     Args: now: aware; its day in UTC is today; verify: read every byte of the package too; progress: of verifying, with
         bytes done and bytes in all.
-    Raises: InputRefused: the job or its waivers cannot be read.
+    Raises: InputRefused: the job, its waivers or its limits cannot be read.
     """
     job = gather(folder, now)
     today = now.date()
@@ -90,6 +91,7 @@ def facts_of(
         address_faults=address_faults,
         answers=answers,
         answer_faults=answer_faults,
+        limits=limits_in(job.folder),
     )
 
 

@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from staddle.addressing.allocation import AddressPlan
 from staddle.answers.model import Answers
+from staddle.design.limits import Limits
 from staddle.design.model import Design
 from staddle.design.places import Places
 from staddle.design.profile import Profile
@@ -31,6 +32,7 @@ class Need(StrEnum):
     SEATS = "no placement is settled"
     ADDRESSES = "the addresses are not planned"
     ANSWERS = "the package's questions are not answered yet"
+    LIMITS = "the maker's limits are not written down"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +62,7 @@ class Facts:
     address_faults: tuple[Fault, ...] = ()
     answers: Answers | None = None
     answer_faults: tuple[Fault, ...] = ()
+    limits: Limits | None = None
 
     def at(self, path: str) -> str:
         """``file:line:column`` of a value of the design, for example ``at("names.ttl")``."""
@@ -76,6 +79,7 @@ class Facts:
             Need.SEATS: self.seats,
             Need.ADDRESSES: self.addresses,
             Need.ANSWERS: self.answers,
+            Need.LIMITS: self.limits,
         }
         return tuple(need for need in needs if parts[need] is None)
 
@@ -110,6 +114,10 @@ class Facts:
     def get_answers(self) -> Answers:
         """The answers."""
         return _there(self.answers, Need.ANSWERS)
+
+    def get_limits(self) -> Limits:
+        """The maker's limits."""
+        return _there(self.limits, Need.LIMITS)
 
 
 def _there(part: T | None, need: Need) -> T:
