@@ -1,7 +1,8 @@
 """Replace the administrator's password that went through the package's answers.
 
 The new one stands in the strongbox before the appliance hears of it, so that a stop at any moment leaves a
-password that is known; the look tries which of the two is accepted.
+password that is known; the look tries which of the two is accepted, the first one first: while it holds, that is no
+wrong try, and an appliance that makes wrong tries wait does not come to refuse us however often we are killed here.
 """
 
 from staddle.plan.kind import BackOut, Facts, Kind
@@ -30,10 +31,10 @@ class RotatePassword(Kind):
             return NotYet(why="there is no new password yet")
         first = tools.vault.get(FIRST_PASSWORD)
         for order in tools.plan.members:
-            if not await tools.appliance.accepts(target_of(order.member, tools, secret=new)):
-                return NotYet(why=f"{order.member} does not accept the new password")
             if await tools.appliance.accepts(target_of(order.member, tools, secret=first)):
                 return NotYet(why=f"{order.member} still accepts the first password")
+            if not await tools.appliance.accepts(target_of(order.member, tools, secret=new)):
+                return NotYet(why=f"{order.member} does not accept the new password")
         return Seen(evidence={"members": [order.member for order in tools.plan.members]})
 
     async def act(self, step: Step, tools: Tools) -> None:
@@ -44,11 +45,10 @@ class RotatePassword(Kind):
         if new is None:
             new = new_password(tools.random)
             tools.vault.put(PASSWORD, new)
-        leader = tools.plan.leader().member
-        if await tools.appliance.accepts(target_of(leader, tools, secret=new)):
-            return  # an earlier try got through; what is left is that the others follow
-        first = tools.vault.get(FIRST_PASSWORD)
-        await tools.appliance.change_password(target_of(leader, tools, secret=first), new)
+        leader = target_of(tools.plan.leader().member, tools, secret=tools.vault.get(FIRST_PASSWORD))
+        if await tools.appliance.accepts(leader):
+            await tools.appliance.change_password(leader, new)
+        # Otherwise an earlier try got through; what is left is that the others follow.
 
 
 KIND = RotatePassword()
