@@ -27,6 +27,10 @@ class JobFolder:
         return self.root / "waivers.yaml"
 
     @property
+    def requests(self) -> Path:
+        return self.root / "requests.yaml"
+
+    @property
     def placement(self) -> Path:
         return self.root / "placement.yaml"
 
