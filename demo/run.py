@@ -33,6 +33,7 @@ def main() -> int:
         ("what would go wrong, before anything is touched?", ["review", *job()]),
         ("where do the three stand so that no single failure hurts?", ["place", "--settle", "--yes", *job()]),
         ("what does a person type?", ["sheets", *job()]),
+        ("what must other people do, and by when?", ["requests", *job()]),
         ("carry it out, on stand-ins", ["rehearse", *job()]),
         ("leave the record", ["dossier", *job()]),
         ("and is it really so, from every member?", ["prove", "--rehearsal", *job()]),
@@ -51,7 +52,7 @@ The records
   {at}/records/dossier.pdf           for people: the change board, the next engineer, the auditor
   {at}/records/placement.svg         where the members stand
   {at}/records/levels-rehearsal-1/   journal and proof, for programs
-  {at}/sheets/                       answer sheets and zone files
+  {at}/sheets/                       answer sheets, zone files, requests with due dates
 
 What to try next
   . .venv/bin/activate

@@ -28,6 +28,7 @@ STORY: Final = {
     "place": ("best shown", 0),
     "review": ("passed", 0),
     "sheets": ("complete", 0),
+    "requests": ("written", 0),
     "rollout": ("listed", 0),
     "rehearse": ("sealed", 0),
     "prove": ("good", 0),
@@ -99,6 +100,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert (set(data["place"]), data["place"]["settled"]) == ({"found", "settled"}, True)
     assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}
     assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed"}
+    assert set(data["requests"]) == {"sheet", "files"}
     assert (data["rollout"]["rollout"], len(data["rollout"]["calls"])) == ("levels-rollout-1", 40)
     assert data["rehearse"]["standing"] == {
         "sealed": True,

@@ -9,10 +9,11 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from importlib import resources
 from typing import Final
 
+from staddle.answers.cells import inert
 from staddle.answers.model import AnswerRow
+from staddle.answers.pages import page
 from staddle.kernel.cautions import CAUTIONS
 
 __all__ = ["Sheet", "SheetRow", "SheetSection", "answer_sections", "sheet_csv", "sheet_html", "sheet_text"]
@@ -112,21 +113,10 @@ def sheet_csv(sheet: Sheet) -> str:
     for section in sheet.sections:
         for row in section.rows:
             cells = (sheet.member, section.title, row.label, row.key, row.value, row.reason)
-            writer.writerow(_inert(cell) for cell in cells)
+            writer.writerow(inert(cell) for cell in cells)
     return sink.getvalue()
-
-
-def _inert(cell: str) -> str:
-    # A cell that begins like this is a formula to spreadsheet programs, whatever the standard says.
-    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
 
 
 def sheet_html(sheets: Sequence[Sheet]) -> str:
     """All sheets as one page that fetches nothing; every text is escaped; prints one sheet a page."""
-    from jinja2 import Environment, StrictUndefined  # a quarter of the time that a command takes to start
-
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    text = resources.files("staddle.answers").joinpath("sheets.html.j2").read_text(encoding="utf-8")
-    return environment.from_string(text).render(sheets=sheets, cautions=CAUTIONS)
+    return page("sheets.html.j2", sheets=sheets, cautions=CAUTIONS)

@@ -25,6 +25,7 @@ COMMANDS: Final = {
     "review": "Look for mistakes and risks before anything is touched.",
     "place": "Find hosts and pools for the members, tell why, and settle it.",
     "sheets": "Write an answer sheet for each member, and the zone files to ask for.",
+    "requests": "Write what other people must do before the window, with due dates; --check looks what is done.",
     "rehearse": "Carry the whole job out with stand-ins on loopback addresses.",
     "rollout": "Carry the job out on the platform of the design, or go on with it.",
     "back-out": "Take back exactly what a rollout made.",

@@ -31,6 +31,10 @@ class JobFolder:
         return self.root / "limits.yaml"
 
     @property
+    def requests(self) -> Path:
+        return self.root / "requests.yaml"
+
+    @property
     def placement(self) -> Path:
         return self.root / "placement.yaml"
 

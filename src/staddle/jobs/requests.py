@@ -1,0 +1,222 @@
+"""requests: what other people must do before the window, written as sheets, and looked at where that can be done."""
+
+import asyncio
+import getpass
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta, timezone
+from enum import StrEnum
+from typing import Final
+
+from staddle.answers.asking import Asked, all_requests
+from staddle.answers.duedates import due_dates_ics
+from staddle.answers.requestfile import RequestsFile, read_requests
+from staddle.answers.requestforms import requests_csv, requests_html, requests_text
+from staddle.answers.requests import Probe, ProbeKind, Request, RequestsSheet, dated, due_plan
+from staddle.jobs.folder import JobFolder, write_text
+from staddle.jobs.gather import gather
+from staddle.kernel import InputRefused, OutsideFailed
+from staddle.probes.dns import DNS_PORT, DnsAnswer, Named, NotKnown, ask_name, ask_reverse
+from staddle.probes.tcp import NoAnswer, probe_tcp
+
+__all__ = [
+    "Checked",
+    "RequestsReport",
+    "Seen",
+    "Standing",
+    "check_requests",
+    "make_requests",
+    "planned_looks",
+    "requests_of",
+]
+
+_TIMEOUT_S: Final = 3.0
+_AT_ONCE: Final = 8  # few enough that no name server takes it for a flood; common practice, no source
+
+
+class Standing(StrEnum):
+    """What is known of a request or of one of its probes. ``SIGNED`` was said by a person, ``DONE`` was seen."""
+
+    DONE = "done"
+    SIGNED = "signed"
+    NOT_YET = "not yet"
+    NOT_CHECKED = "not checked"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RequestsReport:
+    """The sheet, and the files that were written. Without due dates there is no calendar."""
+
+    sheet: RequestsSheet
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What one probe came to."""
+
+    probe: str
+    standing: Standing
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """How one request stands. ``is_open``: it is due, and neither seen done nor signed."""
+
+    kind: str
+    title: str
+    standing: Standing
+    is_open: bool
+    looks: tuple[Seen, ...]
+
+
+def requests_of(folder: JobFolder, now: datetime) -> RequestsSheet:
+    """The requests of a job. Changes nothing in it.
+
+    Raises: InputRefused: the job or its requests.yaml cannot be read.
+    """
+    job = gather(folder, now)
+    file = RequestsFile()
+    if folder.requests.is_file():
+        file = _read(folder, now)
+    asked = Asked(
+        design=job.design,
+        addresses=job.get_addresses(),
+        package=job.package,
+        profile=job.profile,
+        size_id=job.size_id,
+        seats=job.valid_seats() or (),
+    )
+    due = due_plan(job.design.windows, now, file.holidays)
+    return RequestsSheet(
+        job=job.design.job.name,
+        cluster=job.design.job.cluster,
+        zone=job.design.names.zone,
+        change=job.design.job.change,
+        drawn=job.design.job.engineer or getpass.getuser(),
+        made_at=now.astimezone(UTC),
+        due=due,
+        requests=dated(all_requests(asked), file, due),
+    )
+
+
+def _read(folder: JobFolder, now: datetime) -> RequestsFile:
+    try:
+        text = folder.requests.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as exc:
+        raise InputRefused.one(f"requests.yaml cannot be read: {exc}", where="requests.yaml") from exc
+    return read_requests(text, where="requests.yaml", today=_latest_day(now)).value
+
+
+def _latest_day(now: datetime) -> date:
+    # Days in the file are local ones, and the day begins first at UTC+14.
+    return now.astimezone(timezone(timedelta(hours=14))).date()
+
+
+def make_requests(folder: JobFolder, now: datetime) -> RequestsReport:
+    """Write sheets/requests.txt, .csv, .html and, where there are due dates, .ics; one of before is taken away.
+
+    Raises: InputRefused: as requests_of. OutsideFailed: the file system refuses.
+    """
+    sheet = requests_of(folder, now)
+    files = {
+        "requests.txt": requests_text(sheet),
+        "requests.csv": requests_csv(sheet),
+        "requests.html": requests_html(sheet),
+        "requests.ics": due_dates_ics(sheet),
+    }
+    for name, text in files.items():
+        if text:
+            write_text(folder.sheets / name, text)
+    if not files["requests.ics"]:  # dates of a window that is no more would mislead whoever opens them
+        try:
+            (folder.sheets / "requests.ics").unlink(missing_ok=True)
+        except OSError as exc:
+            raise OutsideFailed.one(f"requests.ics could not be removed: {exc.strerror}") from exc
+    return RequestsReport(sheet=sheet, files=tuple(f"sheets/{name}" for name, text in files.items() if text))
+
+
+def planned_looks(sheet: RequestsSheet) -> tuple[str, ...]:
+    """Every probe of the sheet as a line, those that send nothing too, before any is run."""
+    return tuple(f"{one.title}: {probe.text()}" for one in sheet.requests for probe in one.probes)
+
+
+async def check_requests(sheet: RequestsSheet, *, dns_port: int = DNS_PORT) -> tuple[Checked, ...]:
+    """Run what can be run from here. Nothing counts as done that was not seen.
+
+    Returns: one a request, in the order of the sheet.
+    """
+    slots = asyncio.Semaphore(_AT_ONCE)
+
+    async def look(one: Request, probe: Probe) -> Seen:
+        async with slots:
+            standing, why = await _look(one, probe, dns_port)
+        return Seen(probe=probe.text(), standing=standing, why=why)
+
+    async def check(one: Request) -> Checked:
+        looks = await asyncio.gather(*(look(one, probe) for probe in one.probes))
+        standing = _together(one, looks)
+        is_open = one.is_due(sheet.due.today) and standing not in (Standing.DONE, Standing.SIGNED)
+        return Checked(kind=one.kind, title=one.title, standing=standing, is_open=is_open, looks=tuple(looks))
+
+    return tuple(await asyncio.gather(*(check(one) for one in sheet.requests)))
+
+
+def _together(one: Request, looks: list[Seen]) -> Standing:
+    standings = {seen.standing for seen in looks}
+    if Standing.NOT_YET in standings:  # what was seen to be wrong weighs more than what somebody signed
+        return Standing.NOT_YET
+    if standings == {Standing.DONE}:
+        return Standing.DONE
+    return Standing.SIGNED if one.signed_by else Standing.NOT_CHECKED
+
+
+async def _look(one: Request, probe: Probe, dns_port: int) -> tuple[Standing, str]:
+    match probe.kind:
+        case ProbeKind.PERSON if one.signed_by:
+            return Standing.SIGNED, f"by {one.signed_by} on {one.signed_on}"
+        case ProbeKind.PERSON:
+            return Standing.NOT_YET, "nobody signed it in requests.yaml"
+        case ProbeKind.REACH:
+            return Standing.NOT_CHECKED, "not checked here"
+        case ProbeKind.SILENT:
+            answer = await probe_tcp(probe.target, probe.port, timeout_s=_TIMEOUT_S)
+            if isinstance(answer, NoAnswer):
+                # Silence does not show that an address is kept for us: it may be a machine that is switched off.
+                return (
+                    Standing.NOT_CHECKED,
+                    f"nothing answers ({answer.why}); that it is kept is for a person to sign",
+                )
+            return Standing.NOT_YET, f"{probe.target} is in use: something answered, or refused"
+        case _:
+            return await _names(probe, dns_port)
+
+
+async def _names(probe: Probe, dns_port: int) -> tuple[Standing, str]:
+    if not probe.ask:
+        return Standing.NOT_CHECKED, "no name server is known: names.servers, or the network's"
+    answers = [(server, await _ask(server, probe, dns_port)) for server in probe.ask]
+    wrong = [f"{server}: {_told(one)}" for server, one in answers if _is_wrong(one, probe)]
+    silent = [f"{server}: {one.why}" for server, one in answers if isinstance(one, NotKnown)]
+    if wrong:
+        return Standing.NOT_YET, "; ".join(wrong)
+    if silent:
+        return Standing.NOT_CHECKED, "; ".join(silent)
+    return Standing.DONE, f"seen at {', '.join(probe.ask)}"
+
+
+async def _ask(server: str, probe: Probe, port: int) -> DnsAnswer:
+    if probe.kind is ProbeKind.REVERSE:
+        return await ask_reverse(server, probe.target, timeout_s=_TIMEOUT_S, port=port)
+    version = 6 if ":" in probe.expect[0] else 4
+    return await ask_name(server, probe.target, version=version, timeout_s=_TIMEOUT_S, port=port)
+
+
+def _is_wrong(answer: DnsAnswer, probe: Probe) -> bool:
+    if isinstance(answer, NotKnown):
+        return False
+    return not isinstance(answer, Named) or answer.values != tuple(sorted(probe.expect))
+
+
+def _told(answer: DnsAnswer) -> str:
+    return f"it is {', '.join(answer.values)}" if isinstance(answer, Named) else answer.why
