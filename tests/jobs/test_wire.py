@@ -4,11 +4,12 @@ import asyncio
 import json
 import socket
 from collections.abc import Callable
+from datetime import UTC, datetime
 
 import pytest
 
 from staddle.jobs.wire import RealWire
-from staddle.kernel import OutcomeUnknown, OutsideFailed
+from staddle.kernel import Clock, OutcomeUnknown, OutsideFailed
 from staddle.plan.looks import NotYet
 from staddle.plan.ports import WireReply, WrongCertificate
 from staddle.trust.fingerprints import Fingerprint
@@ -19,7 +20,9 @@ WHO = identity("level1")
 CONFIGURED = ("192.0.2.11", 8443)
 
 
-def wire_to(server: Server | None, asked: list[tuple[str, int]] | None = None) -> RealWire:
+def wire_to(
+    server: Server | None, clock: Clock | None = None, *, asked: list[tuple[str, int]] | None = None
+) -> RealWire:
     def reach(address: str, port: int) -> tuple[str, int]:
         if asked is not None:
             asked.append((address, port))
@@ -29,7 +32,7 @@ def wire_to(server: Server | None, asked: list[tuple[str, int]] | None = None) -
                 return free.getsockname()[:2]  # type: ignore[no-any-return]  # nobody listens there
         return server.address, server.port
 
-    return RealWire(reach)
+    return RealWire(reach, clock)
 
 
 def reply(status: int, body: object) -> bytes:
@@ -54,7 +57,7 @@ async def called(wire: RealWire, pinned: Fingerprint = WHO.fingerprint) -> WireR
 def test_every_method_goes_where_the_platform_says() -> None:
     asked: list[tuple[str, int]] = []
     with https_server(serve(reply(200, {"b": 1})), who=WHO) as server:
-        wire = wire_to(server, asked)
+        wire = wire_to(server, asked=asked)
         got = asyncio.run(called(wire))
         assert asyncio.run(wire.read_certificate(*CONFIGURED, timeout_s=10)) == WHO.der
         assert asyncio.run(wire.probe_tcp(*CONFIGURED, timeout_s=10)) is None
@@ -113,6 +116,54 @@ def test_being_told_to_wait_means_that_nothing_happened() -> None:
     assert str(caught.value) == (
         "error: 192.0.2.11 asks to wait before the next try\n  where: port 8443, status 429"
     )
+
+
+class Hours:
+    """A clock whose waits cost nothing and are counted."""
+
+    def __init__(self) -> None:
+        self.waits: list[float] = []
+
+    def now(self) -> datetime:
+        return datetime.now(UTC)
+
+    async def sleep(self, seconds: float) -> None:
+        self.waits.append(seconds)
+
+
+def throttled(times: int, wait: str) -> Callable[[socket.socket, Server], None]:
+    """Answers 429 with Retry-After so many times, then 200."""
+    left = [times]
+
+    def handle(connection: socket.socket, server: Server) -> None:
+        server.received.clear()  # each request by itself
+        read_request(connection, server)
+        if left[0] > 0:
+            left[0] -= 1
+            head = f"HTTP/1.1 429 Too Many Requests\r\nRetry-After: {wait}\r\nContent-Length: 0\r\n\r\n"
+            connection.sendall(head.encode())
+        else:
+            connection.sendall(reply(200, {"ok": True}))
+
+    return handle
+
+
+def test_a_wait_that_is_named_is_waited_out() -> None:
+    clock = Hours()
+    with https_server(throttled(2, "30"), who=WHO) as server:
+        got = asyncio.run(called(wire_to(server, clock)))
+    assert (got.status, clock.waits) == (200, [30, 30])
+
+
+@pytest.mark.parametrize("wait", ["600", "Wed, 25 Nov 2026 12:00:00 GMT", "soon"])
+def test_a_wait_that_is_too_long_or_not_named_in_seconds_is_not_begun(wait: str) -> None:
+    clock = Hours()
+    with (
+        https_server(throttled(9, wait), who=WHO) as server,
+        pytest.raises(OutsideFailed, match="asks to wait before the next try"),
+    ):
+        asyncio.run(called(wire_to(server, clock)))
+    assert clock.waits == []
 
 
 @pytest.mark.parametrize("status", [200, 302, 404, 503])

@@ -67,7 +67,7 @@ class Workbench:
 
     def tools(self, run: Callable[[], Run]) -> Tools:
         """The tools for the runner that knows this run."""
-        wire = RealWire(self.platform.reach)
+        wire = RealWire(self.platform.reach, self.clock)
         appliance = ProfiledAppliance(self.profile, wire, where=f"profile {self.profile.profile}")
         tools = Tools(
             plan=self.plan,
