@@ -104,6 +104,49 @@ def test_a_wrong_answer_is_told_and_asked_again(shop: Path) -> None:
     assert done.stderr.count("How many members?") == 3
 
 
+def test_a_path_that_is_meant_from_here_is_written_as_the_job_folder_sees_it(shop: Path) -> None:
+    (shop / "tables").mkdir()
+    rows = flags("--package", "--estate")
+    done = staddle("begin", "from-here", *rows, typed=f"{PACKAGE}\ntables\n", cwd=shop)
+    assert done.returncode == 0, done.stderr
+    for path in (f"../{PACKAGE}", "../tables"):
+        assert f"written as {path}, which is seen from the job folder\n" in done.stderr
+    design = checked(shop / "from-here")
+    assert dict(design["package"])["file"] == f"../{PACKAGE}"  # type: ignore[call-overload]
+    assert dict(design["job"])["estate"] == "../tables"  # type: ignore[call-overload]
+
+
+def test_a_path_that_both_see_is_the_job_folder_s(shop: Path) -> None:
+    (shop / "both" / "own").mkdir(parents=True)
+    (shop / "own").mkdir()
+    done = staddle("begin", "both", *flags("--estate"), "--estate", "own", cwd=shop)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert dict(checked(shop / "both")["job"])["estate"] == "own"  # type: ignore[call-overload]
+
+
+def test_a_package_that_is_not_there_is_told_at_its_own_question(shop: Path) -> None:
+    rows = flags("--package", "--zone")
+    done = staddle("begin", "late", *rows, typed=f"none.ova\n../{PACKAGE}\nlevels.example\n", cwd=shop)
+    assert done.returncode == 0, done.stderr
+    told = done.stderr.index("error: the package cannot be opened: No such file or directory\n")
+    assert told < done.stderr.index("Which DNS zone")
+
+
+def test_a_profile_that_is_not_installed_is_told_at_its_own_question(shop: Path) -> None:
+    done = staddle("begin", "profiles", *flags("--profile"), typed="slicelog\nsluicelog\n", cwd=shop)
+    assert done.returncode == 0
+    assert (
+        'error: there is no profile "slicelog"\n'
+        "  why:   installed are: sluicelog\n"
+        "  try:   name one of these, or a YAML file beside design.yaml (docs/profiles.md)\n"
+    ) in done.stderr
+
+
+def test_a_profile_in_a_file_may_be_written_later(shop: Path) -> None:
+    done = staddle("begin", "own-profile", *flags("--profile"), "--profile", "gatelog.yaml", cwd=shop)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 def test_a_wrong_flag_is_refused_and_nothing_is_made(shop: Path) -> None:
     rows = flags("--name")
     done = staddle("begin", "refused", "--name", "two words", *rows, cwd=shop)

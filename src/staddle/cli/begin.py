@@ -1,6 +1,7 @@
 """The command begin: asks the eight questions, or takes the answers as flags."""
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -10,8 +11,7 @@ from staddle.cli.screen import Screen
 from staddle.design.questions import QUESTIONS, BeginAnswers, NetworkAnswer, Question, parse_network_answer
 from staddle.design.schema import schema_text
 from staddle.jobs.begin import begin as begin_job
-from staddle.jobs.begin import refuse_begun
-from staddle.jobs.package import look_into_package
+from staddle.jobs.begin import networks_of_package, refuse_begun, refuse_unknown_profile, seen_from_job
 from staddle.kernel import InputRefused, StaddleError
 
 __all__ = ["begin"]
@@ -55,11 +55,11 @@ def begin(
     cluster
         The cluster's name, as people say it.
     package
-        The OVA or OVF file, seen from the new folder.
+        The OVA or OVF file, seen from the new folder or from here.
     profile
         How the appliance is spoken to: an installed profile or a YAML file.
     estate
-        Folder of the estate's tables, seen from the new folder.
+        Folder of the estate's tables, seen from the new folder or from here.
     members
         How many members.
     zone
@@ -88,7 +88,7 @@ def begin(
     flags = {"job": name, "cluster": cluster, "package": package, "profile": profile}
     flags |= {"estate": estate, "members": members, "zone": zone}
     asked = {
-        question.key: _answer(question, flags[question.key])
+        question.key: _answer(question, flags[question.key], _Settled(folder, question.key))
         for question in QUESTIONS
         if question.key in flags
     }
@@ -114,9 +114,29 @@ def begin(
     return 0
 
 
-def _answer(question: Question, flag: str) -> str:
+class _Settled:
+    """An answer held against the disk as soon as it is given: seven answers must not be typed for nothing."""
+
+    def __init__(self, folder: Path, key: str) -> None:
+        self._folder = folder
+        self._key = key
+
+    def __call__(self, answer: str) -> str:
+        if self._key == "profile":
+            refuse_unknown_profile(answer)
+        if self._key not in ("package", "estate"):
+            return answer
+        written = seen_from_job(self._folder, answer)
+        if self._key == "package":
+            networks_of_package(self._folder, written)
+        if written != answer:
+            sys.stderr.write(f"written as {written}, which is seen from the job folder\n")
+        return written
+
+
+def _answer(question: Question, flag: str, settled: Callable[[str], str] = str) -> str:
     if flag:
-        return question.check(flag)
+        return settled(question.check(flag))
     while True:
         default = f" [{question.default}]" if question.default else ""
         sys.stderr.write(f"{question.sentence}{default}\n> ")
@@ -129,14 +149,13 @@ def _answer(question: Question, flag: str) -> str:
                 mend=f"answer it, or give the flag --{_FLAGS.get(question.key, question.key)}",
             )
         try:
-            return question.check(line.strip() or question.default)
+            return settled(question.check(line.strip() or question.default))
         except StaddleError as exc:
             sys.stderr.write(exc.text() + "\n")
 
 
 def _networks(folder: Path, package: str, flags: tuple[str, ...]) -> tuple[NetworkAnswer, ...]:
-    path = (folder.resolve() / package).resolve()
-    known = look_into_package(path, verify=False).package.networks
+    known = networks_of_package(folder, package)
     if flags and len(flags) != len(known):
         raise InputRefused.one(
             f"the package has {len(known)} networks, {len(flags)} are answered",
