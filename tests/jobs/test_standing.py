@@ -55,7 +55,13 @@ def contents(root: Path) -> dict[str, bytes]:
     }
 
 
-def record(job: Path, purpose: str, moves: Iterable[tuple[Step, tuple[Event, ...]]], number: int = 1) -> None:
+def record(
+    job: Path,
+    purpose: str,
+    moves: Iterable[tuple[Step, tuple[Event, ...]]],
+    number: int = 1,
+    inputs: dict[str, str] | None = None,
+) -> None:
     """A rollout in the job's journal with these entries, recorded as a runner records them."""
     name = f"levels-{purpose}-{number}"
     store = open_sqlite(job / "journal.sqlite")
@@ -67,7 +73,7 @@ def record(job: Path, purpose: str, moves: Iterable[tuple[Step, tuple[Event, ...
             purpose=purpose,
             made_at=at,
             made_by="R. Fenwold",
-            inputs={},
+            inputs=inputs or {},
             plan=plan_of(),
         )
     )
@@ -164,6 +170,32 @@ def test_after_a_sealed_rehearsal_comes_the_rollout_even_when_it_was_cleared_awa
     found = stands(job)
     assert found.sentence == "The rehearsal levels-rehearsal-2 was backed out."
     assert found.next.command == "staddle rollout"
+
+
+def test_what_was_changed_since_it_was_rehearsed_is_rehearsed_again(job: Path) -> None:
+    inputs = review_job(JobFolder(root=job), NOW, verify=False).job.inputs()
+    record(with_sheets(job), "rehearsal", all_steps(STARTED, SEEN), inputs=inputs)
+    assert stands(job).next.command == "staddle rollout"
+    design = job / "design.yaml"
+    text = design.read_text(encoding="utf-8").replace("  most_offset: 100 ms", "  most_offset: 90 ms")
+    design.write_text(text, encoding="utf-8")
+    found = stands(job)
+    assert (found.next.command, found.next.why) == (
+        "staddle back-out --rehearsal",
+        "changed since levels-rehearsal-1: design; then rehearse again",
+    )
+    record(job, "rehearsal", all_steps(STARTED, SEEN, *GONE), number=2, inputs=inputs)
+    found = stands(job)
+    assert (found.next.command, found.next.why) == (
+        "staddle rehearse",
+        "changed since levels-rehearsal-2: design",
+    )
+
+
+def test_another_survey_alone_is_no_reason_to_rehearse_again(job: Path) -> None:
+    inputs = review_job(JobFolder(root=job), NOW, verify=False).job.inputs() | {"estate": "0" * 64}
+    record(with_sheets(job), "rehearsal", all_steps(STARTED, SEEN), inputs=inputs)
+    assert stands(job).next.command == "staddle rollout"
 
 
 def test_a_rehearsal_whose_seal_was_refused_and_that_was_taken_back_was_no_rehearsal(job: Path) -> None:

@@ -161,8 +161,19 @@ def _next_before_rollout(
     if not folder.sheets.is_dir():
         return NextCommand(command="staddle sheets", why="one answer sheet a member, and the zone files")
     # A rehearsal may have been cleared away after its seal: it was rehearsed all the same.
-    if not any(one.head.purpose == REHEARSAL and one.sealed_once for one in past):
+    rehearsed = [one for one in past if one.head.purpose == REHEARSAL and one.sealed_once]
+    if not rehearsed:
         return NextCommand(command="staddle rehearse", why="every step real but the machines")
+    pinned, now = rehearsed[-1].head, job.inputs()
+    # Not the estate: its guests change every day, and nothing of them is rehearsed.
+    changed = [
+        name for name, digest in pinned.inputs.items() if name != "estate" and now.get(name, digest) != digest
+    ]
+    if changed:
+        why = f"changed since {pinned.rollout_id}: {', '.join(changed)}"
+        if not past[-1].run.backed_out:
+            return NextCommand(command="staddle back-out --rehearsal", why=f"{why}; then rehearse again")
+        return NextCommand(command="staddle rehearse", why=why)
     return NextCommand(command="staddle rollout", why="it was rehearsed to its seal")
 
 
