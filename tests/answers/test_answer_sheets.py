@@ -114,6 +114,12 @@ def test_html_shows_any_text_as_text(value: str) -> None:
     ] == []
 
 
+def test_a_list_may_break_after_its_commas_so_that_no_address_is_parted() -> None:
+    row = SheetRow(label="NTP servers", value="192.0.2.1,192.0.2.2")
+    text = sheet_html([sheet_of(SheetSection(title="Service", rows=(row,)))])
+    assert '<span class="value">192.0.2.1,<wbr>192.0.2.2</span>' in text
+
+
 def test_the_page_fetches_nothing() -> None:
     text = sheet_html([sheet_of()])
     assert "default-src 'none'" in text
