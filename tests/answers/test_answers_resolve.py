@@ -75,7 +75,9 @@ def test_what_nothing_answers_is_open_and_says_why() -> None:
 def test_a_rule_whose_value_the_design_does_not_give_leaves_the_question_open() -> None:
     (row,) = rows_of(question(min_length=1), profile=profile_of(sluicelog__log_level="x ${time_servers}"))
     assert row.is_open
-    assert row.reason == "the profile answers it with x ${time_servers}, for which the design says nothing"
+    assert row.reason == (
+        "the profile answers it with x ${time_servers}, for which the design says nothing in clock.servers"
+    )
 
 
 def test_a_question_that_may_stay_empty_stays_empty() -> None:

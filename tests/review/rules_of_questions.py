@@ -37,7 +37,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     severity=Severity.STOP,
                     what='nothing answers "NTP servers" for levels-1, levels-2, levels-3',
                     where="property sluicelog.ntp_servers",
-                    why="the profile answers it with ${time_servers}, for which the design says nothing",
+                    why="the profile answers it with ${time_servers}, for which the design says nothing in clock.servers",
                     mend="answer it in design.yaml: package.answers, or in the member's row",
                     source="DSP0243, Property with userConfigurable",
                 ),

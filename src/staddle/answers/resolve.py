@@ -22,6 +22,16 @@ __all__ = ["known_values", "resolve_answers"]
 
 _HOLE: Final = re.compile(r"\$\{([^}]*)\}")
 
+_SAID_AT: Final[Mapping[str, str]] = {
+    "cluster_name": "names.cluster",
+    "name_servers": "names.servers",
+    "time_servers": "clock.servers",
+    "retention": "load.retention",
+    "retention_days": "load.retention",
+    "deputy": "members (leads: second)",
+}
+"""The design's key for a value that it may leave empty."""
+
 
 def resolve_answers(
     *, design: Design, package: Package, profile: Profile, addresses: AddressPlan, size_id: str
@@ -150,7 +160,9 @@ def _row(
             return _checked(
                 prop, value, f"profile {profile.profile}: {rule}", f"profile {profile.profile}", faults
             )
-        reason = f"the profile answers it with {rule}, for which the design says nothing"
+        reason = (
+            f"the profile answers it with {rule}, for which the design says nothing{_places(rule, values)}"
+        )
     default = prop.default_for(size)
     if default:
         return _answered(prop, default, f"the package's default for size {size or '(the only one)'}")
@@ -181,6 +193,13 @@ def _filled(rule: str, values: Mapping[str, str], where: str, faults: list[Fault
     parts = [values.get(name, "") for name in _HOLE.findall(rule)]
     # A rule with a hole that is empty answers nothing, whatever else stands around it.
     return "" if unknown or not all(parts) else _HOLE.sub(lambda match: values[match[1]], rule)
+
+
+def _places(rule: str, values: Mapping[str, str]) -> str:
+    """Where the design would say it, for the empty holes of a rule of which that is known."""
+    empty = [name for name in _HOLE.findall(rule) if not values.get(name)]
+    places = dict.fromkeys(_SAID_AT[name] for name in empty if name in _SAID_AT)
+    return f" in {' and '.join(places)}" if places else ""
 
 
 def _answered(prop: Property, value: str | None, reason: str, *, secret: str = "") -> AnswerRow:
