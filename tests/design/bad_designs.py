@@ -318,6 +318,16 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
         ),
     ),
     (
+        "bare-span-of-milliseconds",
+        ("  zone: ousemoor.example\n"),
+        ("  zone: ousemoor.example\nclock:\n  most_offset: 100\n"),
+        (
+            "error: clock.most_offset = 100 is a number; text is expected\n"
+            "  where: design.yaml:17:16\n"
+            '  try:   write its unit too, for example "100 ms"'
+        ),
+    ),
+    (
         "bad-digest",
         ("  profile: sluicelog\n"),
         ("  profile: sluicelog\n  sha256: abc\n"),

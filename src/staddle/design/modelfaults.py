@@ -198,7 +198,9 @@ class _Told:
         field = self._field()
         for kind, unit in ((Amount, "GiB"), (Span, "s")):
             if field is not None and _is_of(field, kind):
-                return f'write its unit too, for example "{written} {unit}"'
+                # The unit that the key usually has: 100 s would be no clock offset that anybody means.
+                usual = str(field.default).rpartition(" ")[2] if " " in str(field.default) else unit
+                return f'write its unit too, for example "{written} {usual}"'
         return f'put it in quotes: "{written}"'
 
     def _unquoted(self, value: str, expected: str) -> str:
