@@ -27,6 +27,19 @@ def test_text_reaches_the_reader_unchanged(show: str, capsys: pytest.CaptureFixt
         assert ":CD:" in told.out
 
 
+def test_a_column_to_copy_from_stays_whole_on_eighty_columns(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    key, long = "sluicelog.management_address", "a name of many words " * 8
+    Screen("package", as_json=False).table(
+        "", ("question", "key", "allowed"), [(long, key, long)], whole="key"
+    )
+    lines = capsys.readouterr().out.splitlines()
+    assert any(key in line for line in lines)
+    assert max(map(len, lines)) <= 80
+
+
 def test_the_library_would_have_changed_it() -> None:
     sink = StringIO()
     Console(file=sink).print("07:CD:F3")

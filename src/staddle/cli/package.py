@@ -56,9 +56,8 @@ def package(
     screen.show()
     screen.show("networks: " + ", ".join(found.networks))
     screen.show()
-    screen.table(
-        "questions it will ask", ("question", "key", "type", "default", "allowed"), _questions(found)
-    )
+    heads = ("question", "key", "type", "default", "allowed")
+    screen.table("questions it will ask", heads, _questions(found), whole="key")
     for licence in found.licences:
         screen.show()
         screen.show("licence to accept:")

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Sequence
 from typing import Final, TextIO
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
@@ -55,8 +56,13 @@ class Screen:
         if not self._as_json:
             self.out.print(escape(text))
 
-    def table(self, title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        """Data as a table; nothing when JSON was asked for."""
+    def table(
+        self, title: str, heads: Sequence[str], rows: Sequence[Sequence[str]], *, whole: str = ""
+    ) -> None:
+        """Data as a table; nothing when JSON was asked for.
+
+        Args: whole: the heading of a column that is copied from and so is not broken while half of the width holds it.
+        """
         if self._as_json:
             return
         table = Table(
@@ -66,8 +72,10 @@ class Screen:
             pad_edge=False,
             header_style="underline",
         )
-        for head in heads:
-            table.add_column(escape(head), overflow="fold")
+        for number, head in enumerate(heads):
+            longest = max((cell_len(row[number]) for row in rows), default=0)
+            kept = head == whole and longest <= self.out.width // 2
+            table.add_column(escape(head), overflow="fold", no_wrap=kept)
         for row in rows:
             table.add_row(*(escape(cell) for cell in row))
         self.out.print(table)
