@@ -144,6 +144,28 @@ def _dismantle(job: Path) -> None:
     staddle("back-out", "--rehearsal", "--destroy", job=job)
 
 
+def test_ctrl_c_at_the_question_after_a_search_is_told_and_settles_nothing(tmp_path: Path) -> None:
+    # The solver's library puts the system's own handler in place, which ends a process without a word.
+    job = demo_job(tmp_path)
+    with Terminal([PROGRAM, "place", "--settle", "--job", str(job)], out=None) as desk:
+        assert desk.wait_for(r"Settle this placement\? \[y/N\] ") is not None
+        desk.process.send_signal(signal.SIGINT)
+        assert desk.exit_code() == 1
+    assert desk.said.endswith("\nstopped\n")
+    assert not (job / "placement.yaml").exists()
+
+
+def test_where_no_placement_exists_it_is_told_what_to_do(tmp_path: Path) -> None:
+    job = demo_job(tmp_path)
+    design = job / "design.yaml"
+    text = design.read_text(encoding="utf-8")
+    design.write_text(re.sub(r"(?m)^apart: .*$", "apart: [host, site]", text), encoding="utf-8")
+    done = staddle("place", job=job)
+    assert done.returncode == 1
+    assert done.stdout.startswith("none exists: ")
+    assert done.stdout.splitlines()[-1].startswith("try: give up one of these in design.yaml, or ")
+
+
 def test_ctrl_c_in_a_rehearsal_stops_it_and_the_same_command_goes_on(tmp_path: Path) -> None:
     job = demo_job(tmp_path, block=free_block())
     settle(job)

@@ -2,6 +2,7 @@
 
 import getpass
 import re
+import signal
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Final
@@ -51,6 +52,8 @@ def place(
     screen = Screen("place", as_json=options.json)
     now = SystemClock().now()
     report = find_place(options.folder(), now, anew=anew, progress=screen.say)
+    # The search leaves the system's own answer to Ctrl-C behind; the questions that follow want ours again.
+    signal.signal(signal.SIGINT, signal.getsignal(signal.SIGINT))
     screen.show(_verdict(report))
     outcome = _OUTCOMES[type(report.outcome)]
     placement = found_placement(report.outcome)
@@ -97,6 +100,9 @@ def _conflict(screen: Screen, report: PlaceReport) -> None:
         screen.show(f"rules in conflict ({how}):")
         for rule in report.outcome.conflict:
             screen.show(f"  {rule.name}: {rule.text}")
+        screen.show(
+            "try: give up one of these in design.yaml, or give the estate what they lack: hosts, pools, room"
+        )
 
 
 def _seats(screen: Screen, placement: Placement) -> None:
