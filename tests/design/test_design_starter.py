@@ -109,6 +109,7 @@ def test_every_optional_line_works_once_its_mark_is_removed() -> None:
     assert design.survive == ("any 1 host", "any 1 rack", "named: rack-a + feed-2")
     assert len(design.clock.servers) == 4
     assert design.names.cluster == "log"
+    assert design.package.licence_accepted_by == ""  # a mark removed in passing accepts no licence
 
 
 def test_the_first_line_names_the_schema_as_editors_expect() -> None:

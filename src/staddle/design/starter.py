@@ -20,7 +20,7 @@ storage:
 #   swap_percent: 100
 #   pools: [pool-a, pool-b, pool-c]
 
-## What the cluster must carry; the sizing step reads it.
+## What the cluster must carry; it answers questions of the package, such as how long data is kept.
 # load:
 #   samples_per_second: 2000
 #   retention: 400 d
@@ -37,7 +37,7 @@ trust:
   fingerprint: console
   join_secret_lifetime: 1 h
 
-## Spans in which change is allowed, in local time with its zone.
+## Spans in which change is allowed, in local time with its zone. To keep to them is up to you: a rollout begins at any time.
 # windows:
 #   - opens: 2026-12-05 20:00
 #     closes: 2026-12-06 02:00
@@ -86,7 +86,8 @@ def _package(answers: BeginAnswers) -> tuple[str, ...]:
         f"  profile: {yaml_scalar(answers.profile)}",
         "  ## one of the package's sizes; without this line its default",
         _optional("  ", "size", answers.size, "one-of-its-sizes"),
-        "#   licence_accepted_by: who accepted the licence texts",
+        "  ## the person who read and accepted the licence texts, and the day; an empty name accepts nothing",
+        '#   licence_accepted_by: ""',
         "#   licence_accepted_on: 2026-11-20",
         "#   answers:",
         "#     - property: key-of-the-question",
