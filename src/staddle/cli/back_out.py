@@ -48,6 +48,7 @@ def back_out(
         return 0
     if not destroy and not confirm("Machines and disks listed above are destroyed. Go on?", yes=False):
         screen.show("nothing was changed")
+        screen.say("--destroy goes on without asking")
         screen.document("not confirmed", {"rollout": found.rollout.head.rollout_id})
         return 1
     with RunLines(screen, found.rollout.head.plan, "back-out") as lines:
