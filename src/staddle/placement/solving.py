@@ -33,7 +33,9 @@ def solved(solver: "cp_model.CpSolver", model: "cp_model.CpModel") -> "cp_model.
     try:
         thread.join()
     except BaseException:
-        while thread.is_alive():  # asked again: before the solver has begun there is nothing that could be stopped
+        while (
+            thread.is_alive()
+        ):  # asked again: before the solver has begun there is nothing that could be stopped
             solver.stop_search()
             thread.join(_ASK_AGAIN_S)
         raise
