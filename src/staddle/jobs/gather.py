@@ -1,7 +1,7 @@
 """Everything that a job is made of, read and put together once: what every later verb starts from."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ from staddle.design.places import Places
 from staddle.design.profile import Profile
 from staddle.design.reader import read_design
 from staddle.estate.bookings import Booking, standing
+from staddle.estate.model import Estate
 from staddle.estate.tables import EstateReading, survey_estate
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.profiles import load_profile
@@ -24,7 +25,7 @@ from staddle.placement.problem import problem_from
 from staddle.placement.verify import broken_rules
 from staddle.stores.bookings_sqlite import bookings_in
 
-__all__ = ["Gathered", "gather", "read_settled"]
+__all__ = ["Gathered", "bookings_of_others", "gather", "read_settled"]
 
 T = TypeVar("T")
 
@@ -46,6 +47,7 @@ class Gathered:
     addresses: AddressPlan | None
     problem: Problem | None
     settled: SettledPlacement | None
+    too_far: tuple[tuple[str, str], ...]
     open_faults: tuple[Fault, ...]
 
     def get_addresses(self) -> AddressPlan:
@@ -97,7 +99,8 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
     addresses = _collect(
         later, lambda: plan_addresses(design, reading.estate.networks, place=read.places.find)
     )
-    bookings = _others(bookings_in(estate_folder, reading.estate), design.job.name, now)
+    bookings = bookings_of_others(estate_folder, reading.estate, [design.job.name], now)
+    too_far: tuple[tuple[str, str], ...] = ()
     problem = _collect(
         later,
         lambda: problem_from(
@@ -106,6 +109,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
             package=package,
             bookings=bookings,
             settled=() if settled is None else settled.seats,
+            too_far=too_far,
         ),
     )
     return Gathered(
@@ -122,6 +126,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         addresses=addresses,
         problem=problem,
         settled=settled,
+        too_far=too_far,
         open_faults=tuple(_located(fault, read.places) for fault in later),
     )
 
@@ -141,8 +146,12 @@ def _collect(faults: list[Fault], read: Callable[[], T]) -> T | None:
         return None
 
 
-def _others(bookings: tuple[Booking, ...], job: str, now: datetime) -> tuple[Booking, ...]:
-    return tuple(booking for booking in standing(bookings, now) if booking.job != job)
+def bookings_of_others(
+    estate_folder: Path, estate: Estate, jobs: Sequence[str], now: datetime
+) -> tuple[Booking, ...]:
+    """The bookings that stand for other jobs than these. Raises: InputRefused, OutsideFailed: the register."""
+    found = standing(bookings_in(estate_folder, estate), now)
+    return tuple(booking for booking in found if booking.job not in jobs)
 
 
 def _located(fault: Fault, places: Places) -> Fault:
