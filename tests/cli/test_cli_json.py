@@ -96,7 +96,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert set(data["package"]) == {"package", "verification"}
     assert set(data["estate"]) == {"reading", "age", "bookings", "left"}
     assert set(data["limits"]) == {"limits", "unknown", "form"}
-    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review"}
+    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review", "sights"}
     assert (set(data["place"]), data["place"]["settled"]) == ({"found", "settled"}, True)
     assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}
     assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed"}

@@ -45,6 +45,7 @@ PARTS = {
     Need.ADDRESSES: "addresses",
     Need.ANSWERS: "answers",
     Need.LIMITS: "limits",
+    Need.SIGHTS: "sights",
 }
 
 
