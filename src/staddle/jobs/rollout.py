@@ -163,7 +163,7 @@ async def carry_on(rollout: OpenRollout, people: People, watcher: Watcher) -> Ru
         folder = rollout.job.folder
         export_journal(folder, report_of(rollout.store, rollout.head))
         if rollout.workbench.last_proof is not None:
-            keep_proof(folder, rollout.head.rollout_id, rollout.workbench.last_proof)
+            keep_proof(rollout, rollout.workbench.last_proof)
 
 
 def standing_of(run: Run) -> Standing:
@@ -208,4 +208,6 @@ def _call(plan: Plan, step: Step) -> str:
     where = f"{member.machine} on {member.host}"
     if facts.acts:
         return f"{facts.title}: {where}; {member.address} port {member.port}"
+    if facts.restarts:
+        return f"look: {facts.title}: {where}, started again if it has stopped; {facts.probe} at {member.address} port {member.port}"
     return f"look only: {facts.title}: {where}; {facts.probe} at {member.address} port {member.port}"
