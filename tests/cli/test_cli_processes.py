@@ -1,5 +1,6 @@
 """The program as a process: exit codes, whole messages, closed pipes, colour, Ctrl-C."""
 
+import json
 import os
 import re
 import signal
@@ -194,6 +195,8 @@ def test_ctrl_c_in_a_rehearsal_stops_it_and_the_same_command_goes_on(tmp_path: P
         assert again.returncode == 0
         story = staddle("journal", job=job)
         assert re.search(r"cluster: seal +seen done", story.stdout)
+        kept = json.loads((job / "records" / "levels-rehearsal-1" / "proof.json").read_text(encoding="utf-8"))
+        assert (kept["good"], kept["rounds"]) == (True, 2)
         assert len(re.findall(r"levels-1: deliver the disk system +started", story.stdout)) <= 2
     finally:
         _dismantle(job)
