@@ -36,7 +36,7 @@ def load_profile(name: str, folder: JobFolder) -> tuple[Profile, str]:
         if not path.is_file():
             raise InputRefused.one(
                 f'there is no profile "{name}"',
-                where="design.yaml: package.profile",
+                where="package.profile",
                 why="installed are: " + ", ".join(installed_profiles()),
                 mend="name one of these, or a YAML file beside design.yaml",
             )

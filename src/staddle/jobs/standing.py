@@ -67,7 +67,7 @@ def standing_of(root: Path, now: datetime) -> Standing | None:
     """
     folder = JobFolder(root=root.resolve())
     if not folder.design.is_file():
-        return None
+        return None  # find_job tells of a folder that was named and is none
     try:
         report = review_job(folder, now, verify=False)
     except InputRefused as exc:
