@@ -13,7 +13,6 @@ from staddle.cli.screen import Screen, confirm
 from staddle.jobs.live import LivePlan, look_live, planned_live
 from staddle.jobs.review import ReviewReport, review_job
 from staddle.kernel import Severity, SystemClock, SystemRandom
-from staddle.kernel.cautions import CAUTIONS
 from staddle.review.junit import review_junit
 from staddle.review.review import refuses
 from staddle.review.sarif import sarif_text
@@ -88,8 +87,7 @@ def review(
         screen.findings(found.kept)
     _waived(screen, report)
     _not_looked(screen, found.not_looked)
-    for caution in CAUTIONS:
-        screen.say(caution)
+    screen.advise()
     if sarif:
         screen.write(sarif_text(found, root=folder.root, version=__version__, refused=refused))
     elif junit:

@@ -22,7 +22,10 @@ from staddle.rollout.runner import People, Watcher
 from staddle.rollout.states import State
 from staddle.stores.journal import SqlStore
 
-__all__ = ["Standing", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
+__all__ = ["READ_ANEW", "Standing", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
+
+READ_ANEW: Final = "profile"
+"""The one input that is taken up when it changed: a wrong profile could not be mended otherwise."""
 
 _NO_PROGRESS: Final = lambda step_id, done, total: None  # noqa: E731  a value, not a function of its own
 
@@ -147,7 +150,9 @@ def _new_head(
 
 
 def drifted_inputs(rollout: OpenRollout) -> tuple[str, ...]:
-    """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones."""
+    """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones,
+    but for READ_ANEW.
+    """
     now = rollout.job.inputs()
     return tuple(name for name, digest in rollout.head.inputs.items() if now.get(name, digest) != digest)
 

@@ -4,6 +4,8 @@ A machine may stop at any moment after its first answer. Whoever only looks on w
 could never go on: only its power-on step starts it, and that one was seen done.
 """
 
+from typing import ClassVar
+
 from staddle.kernel import OutsideFailed
 from staddle.plan.kind import Kind
 from staddle.plan.looks import Look, NotYet, Seen
@@ -41,8 +43,11 @@ async def start_again(member: MemberOrder, tools: Tools) -> bool:
 class RunningKind(Kind):
     """A kind whose look needs the machine of its member, or of every member, to run.
 
-    Kinds define ``look_running`` and, where there is an effect, ``effect``.
+    Kinds define ``look_running`` and, where there is an effect, ``effect``. ``compares``: its look holds whoever answers
+    against a certificate, so that somebody else in the machine's place is never taken for it.
     """
+
+    compares: ClassVar[bool] = True
 
     def needed(self, step: Step, tools: Tools) -> tuple[MemberOrder, ...]:
         """The members whose machines must run: the step's own, every one for a step of the cluster."""
@@ -51,9 +56,16 @@ class RunningKind(Kind):
     async def look(self, step: Step, tools: Tools) -> Look:
         for member in self.needed(step, tools):
             power = await look_power(member, tools)
-            if not isinstance(power, Seen):
-                return power  # whoever answers there is not our machine, and a stopped one will never answer
+            # A stopped machine will never answer. Whoever answers in its place shows another certificate than the
+            # confirmed one: the look that compares it tells more than that ours is off.
+            if not isinstance(power, Seen) and not await self._is_taken(member, tools):
+                return power
         return await self.look_running(step, tools)
+
+    async def _is_taken(self, member: MemberOrder, tools: Tools) -> bool:
+        return self.compares and (
+            await tools.wire.probe_tcp(member.address, member.port, timeout_s=2) is None
+        )
 
     async def look_running(self, step: Step, tools: Tools) -> Look:
         """Whether the goal is seen, while the machines run. Changes nothing."""

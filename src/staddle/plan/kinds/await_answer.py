@@ -8,6 +8,7 @@ from staddle.plan.running import RunningKind
 
 
 class AwaitAnswer(RunningKind):
+    compares = False  # whoever answers is taken for the member
     facts = Facts(
         name="await-answer",
         title="wait for an answer",
