@@ -157,7 +157,10 @@ def test_what_was_begun_is_gone_on_with(job: Path, purpose: str, verb: str) -> N
     steps = plan_of().steps
     record(job, purpose, [(steps[0], (STARTED, SEEN)), (steps[1], (STARTED, REFUSED))])
     found = stands(job)
-    assert found.sentence == f"The {purpose} levels-{purpose}-1 stands at 1 of {len(steps)} steps."
+    assert found.sentence == (
+        f"The {purpose} levels-{purpose}-1 stands at 1 of {len(steps)} steps; refused: cluster: book the room."
+    )
+    assert "staddle journal tells why" in found.next.why
     assert found.next.command == f"staddle {verb}"
 
 
