@@ -41,7 +41,6 @@ class Gathered:
     package_path: Path
     package: Package
     profile: Profile
-    profile_text: str
     size_id: str
     addresses: AddressPlan | None
     problem: Problem | None
@@ -93,9 +92,9 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         reading = _collect(faults, lambda: survey_estate(estate_folder))
     if read.places.find("package.file") not in absent:
         package = _collect(faults, lambda: read_package(package_path))
-    loaded = _collect(faults, lambda: load_profile(design.package.profile, folder))
+    profile = _collect(faults, lambda: load_profile(design.package.profile, folder))
     settled = _collect(faults, lambda: read_settled(folder))
-    if reading is None or package is None or loaded is None or faults:
+    if reading is None or package is None or profile is None or faults:
         raise InputRefused(*(_located(fault, read.places) for fault in faults))
     later: list[Fault] = []
     addresses = _collect(
@@ -120,8 +119,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         reading=reading,
         package_path=package_path,
         package=package,
-        profile=loaded[0],
-        profile_text=loaded[1],
+        profile=profile,
         size_id=design.package.size or package.default_size(),
         addresses=addresses,
         problem=problem,

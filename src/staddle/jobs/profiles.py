@@ -19,8 +19,8 @@ def installed_profiles() -> tuple[str, ...]:
     )
 
 
-def load_profile(name: str, folder: JobFolder) -> tuple[Profile, str]:
-    """The profile, checked, and the text it was read from.
+def load_profile(name: str, folder: JobFolder) -> Profile:
+    """The profile, checked.
 
     Raises: InputRefused: no such profile, or everything that is wrong with it.
     """
@@ -44,4 +44,4 @@ def load_profile(name: str, folder: JobFolder) -> tuple[Profile, str]:
     profile = read_model(text, Profile, where=where).value
     if faults := profile_faults(profile, where=where):
         raise InputRefused(*faults)
-    return profile, text
+    return profile
