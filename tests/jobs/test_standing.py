@@ -222,3 +222,17 @@ def test_a_sealed_rollout_wants_its_record_then_another_look(job: Path) -> None:
     (job / "records").mkdir()
     (job / "records" / "dossier.pdf").write_bytes(b"%PDF-1.7")
     assert stands(job).next.command == "staddle prove"
+
+
+def test_what_stops_the_next_rollout_is_told_after_a_back_out(job: Path) -> None:
+    record(job, "rehearsal", all_steps(STARTED, SEEN, Event.UNDO_STARTED, Event.BACKED_OUT))
+    assert stands(job).sentence == "The rehearsal levels-rehearsal-1 was backed out."
+    design = (job / "design.yaml").read_text(encoding="utf-8")
+    (job / "design.yaml").write_text(
+        design.replace("first: 192.0.2.61", "first: 203.0.113.9"), encoding="utf-8"
+    )
+    found = stands(job)
+    assert found.sentence == (
+        "The rehearsal levels-rehearsal-1 was backed out. Not ready: 1 finding stops the rollout."
+    )
+    assert found.next.command == "staddle review"
