@@ -35,6 +35,7 @@ STORY: Final = {
     "journal": ("read", 0),
     "dossier": ("written", 0),
     "back-out": ("backed out", 0),
+    "cautions": ("told", 0),
 }
 """Every command but begin, which has tests of its own, in the order in which they are run; its outcome and exit code."""
 
@@ -96,7 +97,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert set(data["package"]) == {"package", "verification"}
     assert set(data["estate"]) == {"reading", "age", "bookings", "left"}
     assert set(data["limits"]) == {"limits", "unknown", "form"}
-    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review"}
+    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review", "sights"}
     assert (set(data["place"]), data["place"]["settled"]) == ({"found", "settled"}, True)
     assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}
     assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed"}
@@ -116,6 +117,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
         range(1, len(data["journal"]["entries"]) + 1)
     )
     assert set(data["dossier"]) == {"status", "files"}
+    assert set(data["cautions"]) == {"cautions"}
     assert data["back-out"] == {"rollout": "levels-rehearsal-1", "left": []}
 
 

@@ -21,6 +21,7 @@ from staddle.placement.verify import broken_rules
 from staddle.review.catalogue import all_rules
 from staddle.review.facts import Facts, Need
 from staddle.review.review import review
+from staddle.review.rules.enough import crowded
 from staddle.review.rules.wishes import least_lost
 from tests.review.ousemoor import ESTATE, SEATS, facts_of
 
@@ -45,6 +46,7 @@ PARTS = {
     Need.ADDRESSES: "addresses",
     Need.ANSWERS: "answers",
     Need.LIMITS: "limits",
+    Need.SIGHTS: "sights",
 }
 
 
@@ -95,6 +97,18 @@ def test_votes_spread_evenly_lose_the_fewest() -> None:
             for spread in spreads
         )
         assert least_lost(votes, domains=domains, failing=failing) == min(worst)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(st.frozensets(st.sampled_from("abcd"), max_size=4), max_size=5))
+def test_members_are_crowded_where_no_choice_gives_each_one_of_its_own(sets: list[frozenset[str]]) -> None:
+    takers = {f"m{number}": names for number, names in enumerate(sets)}
+    # Brute force over every choice of one each.
+    possible = any(len(set(choice)) == len(sets) for choice in itertools.product(*sets))
+    found = crowded(takers)
+    assert (found == ()) == possible
+    if found:
+        assert len(frozenset().union(*(takers[member] for member in found))) < len(found)
 
 
 HOSTS = st.sampled_from([host.name for host in ESTATE.hosts])

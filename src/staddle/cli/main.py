@@ -32,6 +32,7 @@ COMMANDS: Final = {
     "prove": "Show from every member that all is well.",
     "journal": "Tell what happened, step by step, and export it.",
     "dossier": "Write the record for people, as PDF and HTML.",
+    "cautions": "Tell what comes before the program's advice, and what that advice cannot know.",
 }
 """In the order of the job. Each is a module of the same name in cli/ with a function of the same name."""
 

@@ -87,6 +87,7 @@ def place(
         settled = True
         screen.show()
         screen.show("settled in placement.yaml; it is kept while it is valid")
+    screen.advise()
     screen.document(outcome, {"found": report.outcome, "settled": settled})
     return 0
 

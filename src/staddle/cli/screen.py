@@ -15,6 +15,7 @@ from rich.table import Table
 from staddle import __version__
 from staddle.cli.typed import read_line
 from staddle.kernel import Finding, pretty_json
+from staddle.kernel.cautions import CAUTIONS, POINTER
 
 __all__ = ["FORM", "PURPOSE", "WIDTH", "Screen", "confirm", "hanging", "nobody_reads"]
 
@@ -53,6 +54,11 @@ class Screen:
     def say(self, text: str = "") -> None:
         """Talk: progress and advice, on standard error."""
         self.talk.print(escape(text))
+
+    def advise(self, *, full: bool = False) -> None:
+        """The limits of the program's advice: a line that points to them, or all of them."""
+        for caution in CAUTIONS if full else (POINTER,):
+            self.say(caution)
 
     def show(self, text: str = "") -> None:
         """Data as text; nothing when JSON was asked for."""

@@ -1,7 +1,7 @@
 """Everything that a job is made of, read and put together once: what every later verb starts from."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -42,7 +42,6 @@ class Gathered:
     package_path: Path
     package: Package
     profile: Profile
-    profile_text: str
     size_id: str
     addresses: AddressPlan | None
     problem: Problem | None
@@ -86,15 +85,19 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
     """
     read = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml")
     design = read.design
-    faults: list[Fault] = []
     estate_folder = folder.beside_design(design.job.estate)
     package_path = folder.beside_design(design.package.file)
-    reading = _collect(faults, lambda: survey_estate(estate_folder))
-    package = _collect(faults, lambda: read_package(package_path))
-    loaded = _collect(faults, lambda: load_profile(design.package.profile, folder))
+    faults = list(_missing(design, read.places, estate_folder, package_path))
+    absent = {fault.where for fault in faults}
+    reading = package = None
+    if read.places.find("job.estate") not in absent:
+        reading = _collect(faults, lambda: survey_estate(estate_folder))
+    if read.places.find("package.file") not in absent:
+        package = _collect(faults, lambda: read_package(package_path))
+    profile = _collect(faults, lambda: load_profile(design.package.profile, folder))
     settled = _collect(faults, lambda: read_settled(folder))
-    if reading is None or package is None or loaded is None or faults:
-        raise InputRefused(*faults)
+    if reading is None or package is None or profile is None or faults:
+        raise InputRefused(*(_located(fault, read.places) for fault in faults))
     later: list[Fault] = []
     addresses = _collect(
         later, lambda: plan_addresses(design, reading.estate.networks, place=read.places.find)
@@ -120,8 +123,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         reading=reading,
         package_path=package_path,
         package=package,
-        profile=loaded[0],
-        profile_text=loaded[1],
+        profile=profile,
         size_id=design.package.size or package.default_size(),
         addresses=addresses,
         problem=problem,
@@ -129,6 +131,24 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         too_far=too_far,
         open_faults=tuple(_located(fault, read.places) for fault in later),
     )
+
+
+def _missing(design: Design, places: Places, estate_folder: Path, package_path: Path) -> Iterator[Fault]:
+    """What the design names and is not there, told where it is named: that line is what must change, or what lies elsewhere."""
+    if not estate_folder.is_dir():
+        yield Fault(
+            what=f'there is no folder "{design.job.estate}" with the estate\'s tables',
+            where=places.find("job.estate"),
+            why=f"seen from design.yaml it would be {estate_folder}",
+            mend="mend the path, or make the tables: staddle estate FOLDER --take, or --form",
+        )
+    if not package_path.exists():
+        yield Fault(
+            what=f'there is no package "{design.package.file}"',
+            where=places.find("package.file"),
+            why=f"seen from design.yaml it would be {package_path}",
+            mend="mend the path, or put the package there",
+        )
 
 
 def read_settled(folder: JobFolder) -> SettledPlacement | None:
