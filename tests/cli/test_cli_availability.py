@@ -19,7 +19,7 @@ def test_it_tells_the_range_the_causes_what_helps_and_where_the_rates_are_from(j
     assert lines[0] == "Ousemoor levels, where place would put its members now"
     for text in (
         "all members on one host",
-        "It serves while these are there: 1 of 3 members with data, 2 of 3 votes, a member that may lead.",
+        "It serves while these are there: 2 of 3 members with data, 2 of 3 votes, a member that may lead.",
         "so there is no single figure.",
         "site Ousemoor, under levels-1, levels-2, levels-3",
         "3 sites, one for each member",

@@ -16,7 +16,7 @@ from staddle.jobs.place import Kept, found_placement, place
 from staddle.kernel import InputRefused, NotAllowed, digest_of
 from staddle.placement.model import HostRoom, MemberNeed, Problem, Seat
 from staddle.survival.availability import Availability, availability_of
-from staddle.survival.cluster import Cluster, DomainKey, Standing
+from staddle.survival.cluster import Cluster, DomainKey, Standing, usual_data_needed
 from staddle.survival.rates import Rates, starting_rates
 from staddle.survival.ratesfile import rates_starter, read_rates
 
@@ -78,8 +78,7 @@ def availability_of_seats(
     pools = pool_domains_above(job.reading.estate)
     rates = rates_in(folder, {key for above in (*hosts.values(), *pools.values()) for key in above})
     standings = tuple(_standings(problem, seats, hosts=dict(hosts), pools=dict(pools)))
-    # The fewest that the appliance is run with; more than there are would say nothing about failures.
-    needed = min(job.profile.least_members, sum(one.data for one in standings))
+    needed = usual_data_needed(sum(one.data for one in standings))
     cluster = Cluster(members=standings, data_needed=needed)
     seed = digest_of((job.inputs(), seats, sorted(rates.rows.values(), key=repr)))
     return availability_of(
