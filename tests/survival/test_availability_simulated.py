@@ -1,4 +1,4 @@
-"""Years lived through against the exact sum: within four standard errors on clusters of every shape; seeds are fixed.
+"""Years lived through against the exact sum: within four standard errors on clusters of every shape; every start is fixed.
 
 Four: one false alarm in about 16 000 (check value: normal distribution). Rates are raised so that few years are enough.
 """
@@ -18,9 +18,9 @@ from staddle.survival.simulated import BATCHES, simulated_share
 EVENTS = 120_000
 
 
-def drawn(seed: int) -> tuple[Cluster, Rates]:
-    """A cluster of 2 to 7 members and rates at which outages are common. The same seed gives the same ones."""
-    draw = Random(seed)
+def drawn(number: int) -> tuple[Cluster, Rates]:
+    """A cluster of 2 to 7 members and rates at which outages are common. The same number gives the same ones."""
+    draw = Random(number)
     members = []
     for i in range(draw.randint(2, 7)):
         domains = [
@@ -50,13 +50,13 @@ def drawn(seed: int) -> tuple[Cluster, Rates]:
     return Cluster(members=tuple(members), data_needed=draw.randint(1, 2)), Rates().with_rows(rows)
 
 
-@pytest.mark.parametrize("seed", range(30))
-def test_it_agrees_with_the_exact_share(seed: int) -> None:
-    cluster, rates = drawn(seed)
+@pytest.mark.parametrize("number", range(30))
+def test_it_agrees_with_the_exact_share(number: int) -> None:
+    cluster, rates = drawn(number)
     parts = parts_of(cluster, rates, End.PESSIMISTIC)
     exact = exact_share(cluster, parts)
     assert exact is not None
-    lived = simulated_share(cluster, parts, seed=seed.to_bytes(2, "big"), most_events=EVENTS)
+    lived = simulated_share(cluster, parts, start=number.to_bytes(2, "big"), most_events=EVENTS)
     assert 0 < lived.standard_error < 0.1 * exact.share
     assert abs(lived.share - exact.share) <= 4 * lived.standard_error
     assert lived.low <= lived.share <= lived.high
@@ -76,7 +76,7 @@ def test_it_agrees_at_the_rates_that_people_plan_with() -> None:
     parts = parts_of(cluster, starting_rates(), End.PESSIMISTIC)
     exact = exact_share(cluster, parts)
     assert exact is not None
-    lived = simulated_share(cluster, parts, seed=b"planned", most_events=600_000)
+    lived = simulated_share(cluster, parts, start=b"planned", most_events=600_000)
     assert abs(lived.share - exact.share) <= 4 * lived.standard_error
 
 
@@ -85,15 +85,15 @@ def test_a_wrong_share_is_seen() -> None:
     parts = parts_of(cluster, rates, End.PESSIMISTIC)
     exact = exact_share(cluster, [part for part in parts if not part.cause.startswith("pool")])
     assert exact is not None
-    lived = simulated_share(cluster, parts, seed=b"three", most_events=EVENTS)
+    lived = simulated_share(cluster, parts, start=b"three", most_events=EVENTS)
     assert abs(lived.share - exact.share) > 4 * lived.standard_error
 
 
-def test_the_same_seed_gives_the_same_answer() -> None:
+def test_the_same_start_gives_the_same_answer() -> None:
     cluster, rates = drawn(5)
     parts = parts_of(cluster, rates, End.PESSIMISTIC)
     first, again, other = (
-        simulated_share(cluster, parts, seed=seed, most_events=20_000) for seed in (b"a", b"a", b"b")
+        simulated_share(cluster, parts, start=start, most_events=20_000) for start in (b"a", b"a", b"b")
     )
     assert first == again
     assert first != other
@@ -104,7 +104,7 @@ def test_where_no_outage_was_seen_the_end_is_not_nought() -> None:
     cluster = Cluster(members=(Standing(member="m", domains=(("host", "h"),)),), data_needed=0)
     cluster = replace(cluster, members=tuple(replace(one, votes=False) for one in cluster.members))
     part = Part(cause="host", failures_per_h=0.01, stages=(Stage(until_h=2, down=frozenset({0})),))
-    lived = simulated_share(cluster, [part], seed=b"none", most_events=4_000)
+    lived = simulated_share(cluster, [part], start=b"none", most_events=4_000)
     assert lived.share == 0
     hours = lived.years * 8760
     assert lived.high == pytest.approx(3 * 2 / hours)
@@ -118,7 +118,7 @@ def test_the_interval_of_one_unit_covers_its_share_as_often_as_it_says() -> None
     right = share_down(0.1, 5)
     covered = 0
     for number in range(100):
-        lived = simulated_share(cluster, [part], seed=number.to_bytes(2, "big"), most_events=4_000)
+        lived = simulated_share(cluster, [part], start=number.to_bytes(2, "big"), most_events=4_000)
         covered += lived.low <= right <= lived.high
     assert covered >= 87
 
@@ -143,5 +143,5 @@ def test_a_cluster_without_failures_never_fails() -> None:
     still = Rates().with_rows(replace(row, low=0, high=0) for row in starting_rates().rows.values())
     parts = parts_of(cluster, still, End.PESSIMISTIC)
     assert parts == ()
-    assert simulated_share(cluster, parts, seed=b"").high == 0
+    assert simulated_share(cluster, parts, start=b"").high == 0
     assert Quantity.FAILURES.unit is Unit.A_YEAR

@@ -80,9 +80,9 @@ def availability_of_seats(
     standings = tuple(_standings(problem, seats, hosts=dict(hosts), pools=dict(pools)))
     needed = usual_data_needed(sum(one.data for one in standings))
     cluster = Cluster(members=standings, data_needed=needed)
-    seed = digest_of((job.inputs(), seats, sorted(rates.rows.values(), key=repr)))
+    start = digest_of((job.inputs(), seats, sorted(rates.rows.values(), key=repr)))
     return availability_of(
-        cluster, rates, there_are=_there_are(problem, dict(hosts), dict(pools)), random=_Settled(seed)
+        cluster, rates, there_are=_there_are(problem, dict(hosts), dict(pools)), random=_Settled(start)
     )
 
 

@@ -87,17 +87,17 @@ class Availability:
 
 
 class _Solver:
-    """Shares of time, exact where that is possible. The same seed for every question: differences are not noise alone."""
+    """Shares of time, exact where that is possible. Chance begins alike for every question: differences are not noise alone."""
 
     def __init__(self, random: Random) -> None:
-        self._seed = random.token(16)
+        self._start = random.token(16)
 
     def one(self, cluster: Cluster, parts: Sequence[Part]) -> tuple[float, float, bool]:
         """The share, or the two ends of its interval, and whether it was simulated."""
         found = exact_share(cluster, parts)
         if found is not None:
             return found.share, found.share + found.left_out, False
-        simulated = simulated_share(cluster, parts, seed=self._seed)
+        simulated = simulated_share(cluster, parts, start=self._start)
         return simulated.low, simulated.high, True
 
     def both(self, cluster: Cluster, rates: Rates) -> Share:
@@ -111,7 +111,7 @@ def availability_of(
 ) -> Availability:
     """The availability of a cluster.
 
-    Args: there_are: how many domains of each kind the estate has for members; random: seeds simulations, where needed.
+    Args: there_are: how many domains of each kind the estate has for members; random: begins simulations, where needed.
     Raises: InputRefused: a rate is missing.
     """
     solver = _Solver(random)

@@ -37,11 +37,11 @@ class Simulated:
 
 
 def simulated_share(
-    cluster: Cluster, parts: Sequence[Part], *, seed: bytes, most_events: int | None = None
+    cluster: Cluster, parts: Sequence[Part], *, start: bytes, most_events: int | None = None
 ) -> Simulated:
     """The share of time in which the cluster does not serve.
 
-    Args: seed: any bytes; the same give the same answer. most_events: failures and repairs that are lived
+    Args: start: any bytes; the same give the same answer. most_events: failures and repairs that are lived
         through; None: as many as take some seconds.
     """
     import numpy as np  # a tenth of a second, and only this needs it
@@ -49,7 +49,7 @@ def simulated_share(
     per_hour = sum(2 * part.failures_per_h for part in parts)
     if not per_hour:
         return Simulated(share=0.0, standard_error=0.0, low=0.0, high=0.0, years=0.0)
-    draw = np.random.default_rng(int.from_bytes(seed, "big"))
+    draw = np.random.default_rng(int.from_bytes(start, "big"))
     looked_at = len(cluster.members) + len(cluster.leading_order())
     events = most_events or _MOST_MARKS // looked_at
     batch_h = events / per_hour / BATCHES
