@@ -26,6 +26,7 @@ STORY: Final = {
     "estate": ("read", 0),
     "limits": ("read", 0),
     "place": ("best shown", 0),
+    "availability": ("computed", 0),
     "review": ("passed", 0),
     "sheets": ("complete", 0),
     "requests": ("written", 0),
@@ -54,6 +55,7 @@ def story(job: Path) -> Iterator[dict[str, Done]]:
         "package": (str(root / PACKAGE),),
         "estate": (str(root / "estate"),),
         "place": ("--settle", "--yes"),
+        "availability": ("--draw",),
         "rollout": ("--dry-run",),
         "prove": ("--rehearsal",),
         "back-out": ("--rehearsal", "--destroy"),
@@ -100,6 +102,25 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review", "sights"}
     assert (set(data["place"]), data["place"]["settled"]) == ({"found", "settled"}, True)
     assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}
+    assert set(data["availability"]) == {
+        "cluster",
+        "settled",
+        "rates_file",
+        "as_placed",
+        "from_measured_rates",
+        "on_one_host",
+        "as_far_apart",
+        "causes",
+        "improvements",
+        "rates",
+        "members",
+        "data_needed",
+        "notes",
+        "files",
+    }
+    assert (data["availability"]["settled"], data["availability"]["from_measured_rates"]) == (True, None)
+    shares = {"availability_low", "availability_high", "minutes_down_low", "minutes_down_high", "simulated"}
+    assert set(data["availability"]["as_placed"]) == shares
     assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed"}
     assert set(data["requests"]) == {"sheet", "files"}
     assert (data["rollout"]["rollout"], len(data["rollout"]["calls"])) == ("levels-rollout-1", 40)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from staddle.dossier.blocks import Section
 from staddle.dossier.model import Report
 from staddle.dossier.sections.answers import answers
+from staddle.dossier.sections.availability import availability
 from staddle.dossier.sections.findings import findings
 from staddle.dossier.sections.journal import journal
 from staddle.dossier.sections.limits import limits
@@ -54,6 +55,7 @@ def contents(report: Report, *, with_hatchings: bool = True) -> tuple[Section, .
         findings(report),
         limits(report),
         placement(report, with_hatchings=with_hatchings),
+        *availability(report, with_hatchings=with_hatchings),
         requests(report),
         answers(report),
         journal(report),

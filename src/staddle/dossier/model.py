@@ -12,6 +12,7 @@ from staddle.kernel import Fault, Finding, InputRefused
 from staddle.kernel.cautions import CAUTIONS
 from staddle.placement.model import PassedOver
 from staddle.proof.model import Proof
+from staddle.survival.availability import Availability
 
 __all__ = [
     "AnswerSheet",
@@ -245,6 +246,7 @@ class Report:
     waived: tuple[Waived, ...] = ()
     not_looked: tuple[NotLooked, ...] = ()
     placement: PlacementRecord | None = None
+    availability: Availability | None = None
     surveyed: date | None = None
     surveyed_by: str = ""
     sheets: tuple[AnswerSheet, ...] = ()

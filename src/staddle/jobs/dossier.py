@@ -26,6 +26,7 @@ from staddle.dossier.model import (
 )
 from staddle.dossier.pdf import pdf_bytes
 from staddle.dossier.picture import picture_svg
+from staddle.jobs.availability import availability_of_seats
 from staddle.jobs.folder import JobFolder, write_bytes, write_text
 from staddle.jobs.gather import Gathered
 from staddle.jobs.journal import JournalReport, report_of
@@ -43,6 +44,7 @@ from staddle.placement.explain import explain
 from staddle.placement.model import Placement
 from staddle.plan.kind import BackOut, all_kinds
 from staddle.rollout.journal import RolloutHead
+from staddle.survival.availability import Availability
 
 __all__ = ["DossierReport", "make_dossier", "report_of_job"]
 
@@ -58,7 +60,7 @@ class DossierReport:
 def make_dossier(folder: JobFolder, now: datetime, *, revision: str) -> DossierReport:
     """Write records/dossier.pdf and .html and records/placement.svg from what is known now.
 
-    Raises: InputRefused: the job cannot be read.
+    Raises: InputRefused: the job or its rates.yaml cannot be read.
     """
     report = report_of_job(folder, now, revision=revision)
     write_bytes(folder.records / "dossier.pdf", pdf_bytes(report))
@@ -107,6 +109,7 @@ def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
         waived=review.review.waived,
         not_looked=tuple(NotLooked(rule=rule, why=why) for rule, why in review.review.not_looked),
         placement=_placement(job),
+        availability=_availability(job),
         surveyed=job.reading.estate.surveyed,
         surveyed_by=job.reading.estate.surveyed_by,
         sheets=_sheets(job, now),
@@ -147,6 +150,11 @@ def _work(job: Gathered, head: RolloutHead | None) -> Work:
 
 def _journal(journal: JournalReport) -> JournalRecord:
     return journal_record(journal.head, journal.entries)
+
+
+def _availability(job: Gathered) -> Availability | None:
+    seats = job.valid_seats()
+    return None if seats is None else availability_of_seats(job.folder, job, job.get_problem(), seats)
 
 
 def _placement(job: Gathered) -> PlacementRecord | None:

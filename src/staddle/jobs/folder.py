@@ -31,6 +31,10 @@ class JobFolder:
         return self.root / "limits.yaml"
 
     @property
+    def rates(self) -> Path:
+        return self.root / "rates.yaml"
+
+    @property
     def requests(self) -> Path:
         return self.root / "requests.yaml"
 
