@@ -7,7 +7,7 @@ from hypothesis import given, settings
 
 from staddle.kernel import InputRefused
 from staddle.survival.availability import TAKE_OVER_CAUSE, Availability, Share, availability_of, rates_used
-from staddle.survival.cluster import Cluster, Standing, usual_data_needed
+from staddle.survival.cluster import Cluster, Standing
 from staddle.survival.exact import exact_share
 from staddle.survival.formulas import minutes_down
 from staddle.survival.parts import End, parts_of
@@ -247,11 +247,6 @@ def test_a_cluster_that_cannot_be_is_refused() -> None:
         Cluster(members=(one,), data_needed=2)
     with pytest.raises(InputRefused, match="without members"):
         Cluster(members=())
-
-
-def test_how_much_data_is_usually_needed() -> None:
-    # More than half of three or more; one of one or two. Common practice, no source.
-    assert [usual_data_needed(holding) for holding in range(7)] == [0, 1, 1, 2, 3, 3, 4]
 
 
 def test_it_is_said_in_words() -> None:

@@ -14,9 +14,10 @@ from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered
 from staddle.jobs.place import Kept, found_placement, place
 from staddle.kernel import InputRefused, NotAllowed, digest_of
+from staddle.placement.after import least_data
 from staddle.placement.model import HostRoom, MemberNeed, Problem, Seat
 from staddle.survival.availability import Availability, availability_of
-from staddle.survival.cluster import Cluster, DomainKey, Standing, usual_data_needed
+from staddle.survival.cluster import Cluster, DomainKey, Standing
 from staddle.survival.rates import Rates, starting_rates
 from staddle.survival.ratesfile import rates_starter, read_rates
 
@@ -78,7 +79,7 @@ def availability_of_seats(
     pools = pool_domains_above(job.reading.estate)
     rates = rates_in(folder, {key for above in (*hosts.values(), *pools.values()) for key in above})
     standings = tuple(_standings(problem, seats, hosts=dict(hosts), pools=dict(pools)))
-    needed = usual_data_needed(sum(one.data for one in standings))
+    needed = max(1, least_data(job.design))
     cluster = Cluster(members=standings, data_needed=needed)
     start = digest_of((job.inputs(), seats, sorted(rates.rows.values(), key=repr)))
     return availability_of(
@@ -193,8 +194,9 @@ def _may_stand(need: MemberNeed, host: str, above: Above) -> bool:
 def _has_room(problem: Problem, seats: tuple[Seat, ...], need: MemberNeed, room: HostRoom) -> bool:
     needs = {one.name: one for one in problem.members}
     there = [needs[seat.member] for seat in seats if seat.host == room.name and seat.member != need.name]
-    memory_bytes = room.memory_bytes - sum(one.memory_bytes for one in there)
-    return need.memory_bytes <= memory_bytes and need.vcpus <= room.vcpus - sum(one.vcpus for one in there)
+    memory_bytes = room.memory_bytes - sum(room.memory_for(one) for one in there)
+    vcpus = room.vcpus - sum(room.vcpus_for(one) for one in there)
+    return room.memory_for(need) <= memory_bytes and room.vcpus_for(need) <= vcpus
 
 
 def _there_are(problem: Problem, hosts: dict[str, Above], pools: dict[str, Above]) -> dict[str, int]:
@@ -204,7 +206,7 @@ def _there_are(problem: Problem, hosts: dict[str, Above], pools: dict[str, Above
         if any(_may_stand(need, room.name, hosts[room.name]) for need in problem.members):
             found.update(hosts[room.name])
             for pool in room.pools:
-                if pool in pools and pool in (problem.allowed_pools or pools):
+                if pool in pools and pool in (problem.clusters[0].allowed_pools or pools):
                     found.update(pools[pool])
     counts: dict[str, int] = {}
     for kind, _ in found:

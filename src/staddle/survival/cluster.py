@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from staddle.kernel import Fault, InputRefused
 
-__all__ = ["Cluster", "DomainKey", "Standing", "usual_data_needed"]
+__all__ = ["Cluster", "DomainKey", "Standing"]
 
 DomainKey = tuple[str, str]  # (kind, name), as failures.domains gives them
 
@@ -28,14 +28,6 @@ class Standing:
     data: bool = True
     votes: bool = True
     leads: str = "never"
-
-
-def usual_data_needed(holding: int) -> int:
-    """How many of so many members with data must be up: more than half of three or more, one of one or two.
-
-    Source: common practice, no source: from three on, a write counts once most members have it.
-    """
-    return holding // 2 + 1 if holding > 2 else min(holding, 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
