@@ -38,6 +38,8 @@ FROM_BELOW_JOBS = {
         "parse_network_answer",
     },
     "staddle.design.schema": {"schema_text"},
+    "staddle.estate.openpoints": {"OpenPoint"},
+    "staddle.estate.sources": {"OPEN", "ColumnSource"},
     "staddle.package": {"Package", "Property"},
     "staddle.placement.model": {
         "BestShown",

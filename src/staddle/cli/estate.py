@@ -7,10 +7,13 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
+from staddle.cli.openpoints import Asking, proposed
 from staddle.cli.screen import Screen, confirm
+from staddle.cli.typed import is_terminal
 from staddle.jobs.estate import EstateReport, look_at_estate
 from staddle.jobs.estate_against import compare_surveys
 from staddle.jobs.estate_form import write_form
+from staddle.jobs.estate_map import nobody
 from staddle.jobs.estate_take import TakenTable, TakeReport, take_tables
 from staddle.kernel import InputRefused, SystemClock, format_binary, format_decimal
 
@@ -25,6 +28,7 @@ def estate(
     *,
     take: Annotated[tuple[Path, ...], Parameter(negative=(), consume_multiple=False)] = (),
     as_: Annotated[tuple[str, ...], Parameter(name="--as", negative=(), consume_multiple=False)] = (),
+    answer: Annotated[tuple[str, ...], Parameter(negative=(), consume_multiple=False)] = (),
     settle: Annotated[bool, _SWITCH] = False,
     replace: Annotated[bool, _SWITCH] = False,
     survey_date: date | None = None,
@@ -46,6 +50,9 @@ def estate(
         Read this export (CSV or XLSX) as the table of --as, and propose where its columns go. May be given several times.
     as_
         The table of the export: domains, hosts, pools, networks or guests. Once for each --take, in the same order.
+    answer
+        With --take: answer one open point of the map, as TABLE.COLUMN=ANSWER or TABLE.COLUMN.unit=UNIT. Several times. On a
+        terminal open points are asked.
     settle
         With --take: settle the map of the columns where nothing is open, and write the tables.
     replace
@@ -64,14 +71,14 @@ def estate(
         Answer questions with yes.
     """
     _refuse_mixture(take, as_, against, form)
-    if not take and (settle or replace or survey_date is not None or surveyed_by):
+    if not take and (answer or settle or replace or survey_date is not None or surveyed_by):
         raise InputRefused.one(
-            "--settle, --replace, --survey-date and --surveyed-by belong to --take",
+            "--answer, --settle, --replace, --survey-date and --surveyed-by belong to --take",
             mend="name the export with --take FILE --as TABLE",
         )
     screen = Screen("estate", as_json=json)
     if take:
-        return _take(screen, folder, take, as_, settle, replace, survey_date, surveyed_by, yes)
+        return _take(screen, folder, take, as_, answer, settle, replace, survey_date, surveyed_by, yes)
     if against is not None:
         return _against(screen, folder, against)
     if form:
@@ -133,6 +140,7 @@ def _take(
     folder: Path,
     take: Sequence[Path],
     as_: Sequence[str],
+    answers: Sequence[str],
     settle: bool,
     replace: bool,
     surveyed: date | None,
@@ -155,6 +163,8 @@ def _take(
         surveyed=surveyed,
         surveyed_by=surveyed_by,
         agree=agree,
+        answers=answers,
+        ask=Asking(screen) if is_terminal() else nobody,
     )
     for table in report.tables:
         _show_map(screen, table)
@@ -191,12 +201,17 @@ def _show_map(screen: Screen, table: TakenTable) -> None:
 
 
 def _advise(screen: Screen, report: TakeReport) -> None:
-    for table in report.tables:
-        for column, key in table.questions:
-            screen.say(f'open: {table.table}, {column}: the {key} is "?" in columns.yaml')
-    if not report.settled:
+    points = [point for table in report.tables for point in table.questions]
+    for point in points:
+        screen.say(f"open: {point.name}: {point.question}")
+        screen.say(f"      answer: {point.may}{proposed(point)}")
+    if points:
         screen.say(
-            "columns.yaml holds the map. Answer what is open there, then run this again with --settle."
+            f"Answer what is open on a terminal, with --answer {points[0].name}=ANSWER once for each, or in columns.yaml."
+        )
+    elif not report.settled:
+        screen.say(
+            "columns.yaml holds the map, and nothing is open. Look it over, then run this again with --settle."
         )
     elif report.written:
         screen.say(

@@ -16,12 +16,13 @@ from staddle.estate.headingunit import AS_WRITTEN, heading_unit, is_loose, unit_
 from staddle.estate.sources import OPEN, ColumnSource, Sureness, TableMap
 from staddle.estate.tradewords import TRADE_WORDS
 
-__all__ = ["SUM_WORDS", "propose_map"]
+__all__ = ["SAID", "SUM_WORDS", "propose_map", "source_from"]
 
 _NEAR: Final = 0.82  # below it, short words that mean something else come out alike ("cores" and "cost")
 _LISTS: Final = (CellKind.NAMES, CellKind.ADDRESSES, CellKind.RANGES)
 _NUMBERS: Final = (CellKind.COUNT, CellKind.MEMORY, CellKind.DISK, CellKind.PERCENT, CellKind.RATIO)
 _REFERENCES: Final = {"host": "host", "pool": "pool", "networks": "network", "pools": "pool"}
+SAID: Final = "answered by the engineer"
 SUM_WORDS: Final = ("total", "totals", "sum", "subtotal", "grand total", "average")
 
 
@@ -81,6 +82,20 @@ def propose_map(table: Table, export: Export, known: Mapping[str, Collection[str
     )
 
 
+def source_from(
+    table: Table, column: Column, export: Export, heading: str, known: Mapping[str, Collection[str]]
+) -> ColumnSource:
+    """Our column from this heading of theirs because the engineer said so, with what its cells leave open.
+
+    Args: heading: one of the export's, which stands in it once; known: as of propose_map.
+    """
+    position = export.headings.index(heading)
+    shape = shape_of([row.cells[position].text for row in export.rows], known)
+    addressed = kind_of(column) is CellKind.PREFIX and shape.addresses
+    mask = _mask(export, position, {position}) if addressed else ()
+    return _source(table, column, heading, shape, SAID, mask)
+
+
 def _score(table: Table, column: Column, heading: str, shape: Shape) -> tuple[float, str]:
     """Points and the reason; 0 where nothing speaks for it."""
     key = plain_key(without_unit(heading))
@@ -119,7 +134,7 @@ def _source(
     fit = fits(kind, shape)
     sureness = Sureness.SURE if reason.endswith("a word for it") and fit else Sureness.LIKELY
     headings: tuple[str, ...] = (heading, *mask)
-    if fit is False:
+    if fit is False and reason != SAID:
         return ColumnSource(
             column=column.heading,
             headings=(OPEN,),

@@ -12,14 +12,15 @@ from staddle.estate.cellkinds import table_named
 from staddle.estate.columns import TABLES
 from staddle.estate.headingunit import AS_WRITTEN, UNITS
 from staddle.estate.likeness import did_you_mean
-from staddle.estate.sources import OPEN, ColumnSource, TableMap
+from staddle.estate.sources import OPEN, ColumnSource, Sureness, TableMap
 from staddle.kernel import Fault, InputRefused
 
-__all__ = ["MAP_FILE", "add_map", "read_maps", "settle_map"]
+__all__ = ["MAP_FILE", "add_map", "change_map", "read_maps", "settle_map"]
 
 MAP_FILE: Final = "columns.yaml"
 _TABLE_KEYS: Final = ("settled", "sheet", "passed_over", "columns")
 _COLUMN_KEYS: Final = ("heading", "value", "unit", "separator", "decimal", "blank")
+_SAID_ABOVE: Final = re.compile(rf"\s*# (?:{'|'.join(Sureness)}): .*\n")
 _HEAD: Final = """# Where the columns of this estate's exports go. Correct it, then settle it: settled: yes, or --settle.
 # Keys of a column: heading (theirs; a list for several), or value (one for all rows); unit (of bare numbers, or "cell"
 # for each cell's own); separator (of a list); decimal ("," or "."); blank (texts that mean nothing). "?" is open.
@@ -32,15 +33,25 @@ def read_maps(folder: Path) -> dict[str, TableMap]:
     Raises: InputRefused: not YAML, an unknown key, table or unit; everything at once, as file:line:key.
     """
     path = folder / MAP_FILE
-    faults: list[Fault] = []
     try:
-        root = yaml.compose(path.read_bytes().decode("utf-8-sig"), Loader=yaml.SafeLoader)
+        text = path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
         return {}
-    except (OSError, UnicodeDecodeError, yaml.YAMLError) as exc:
-        raise InputRefused.one(
-            f"the file cannot be read: {' '.join(str(exc).split())}", where=str(path)
-        ) from exc
+    except (OSError, UnicodeDecodeError) as exc:
+        raise _unreadable(path, exc) from exc
+    return _maps(text, path)
+
+
+def _unreadable(path: Path, exc: Exception) -> InputRefused:
+    return InputRefused.one(f"the file cannot be read: {' '.join(str(exc).split())}", where=str(path))
+
+
+def _maps(text: str, path: Path) -> dict[str, TableMap]:
+    faults: list[Fault] = []
+    try:
+        root = yaml.compose(text, Loader=yaml.SafeLoader)
+    except yaml.YAMLError as exc:
+        raise _unreadable(path, exc) from exc
     if root is None:
         return {}
     maps: dict[str, TableMap] = {}
@@ -69,8 +80,7 @@ def add_map(folder: Path, found: TableMap) -> str:
         lines.append(f"  passed_over: {_listed(found.passed_over)}")
     lines.append("  columns:")
     for source in found.sources:
-        said = " ".join("".join(c if c.isprintable() else " " for c in source.reason).split())
-        lines += [f"    # {source.sureness.value}: {said}", f"    {source.column}: {{{_inline(source)}}}"]
+        lines += [f"    {_said(source)}", f"    {source.column}: {{{_inline(source)}}}"]
     return text.rstrip("\n") + "\n\n" + "\n".join(lines) + "\n"
 
 
@@ -92,6 +102,70 @@ def settle_map(folder: Path, found: TableMap) -> str:
         where=f"{path}:{found.line}",
         mend="write settled: yes there",
     )
+
+
+def change_map(folder: Path, table: str, source: ColumnSource) -> str:
+    """The text of the file with that column of the table from there; nothing else in it is touched.
+
+    Raises: InputRefused: the table's columns are written in a way in which this cannot be done.
+    """
+    path = folder / MAP_FILE
+    text = path.read_text(encoding="utf-8-sig")
+    columns = _child(_child(yaml.compose(text, Loader=yaml.SafeLoader), table), "columns")
+    changed = _changed(text, columns, source) if isinstance(columns, yaml.MappingNode) else text
+    wanted = [_inline(source)]
+    try:
+        kept = [_inline(one) for one in _maps(changed, path)[table].sources if one.column == source.column]
+    except InputRefused:
+        kept = []
+    if kept != wanted:
+        raise InputRefused.one(
+            f"{source.column} of {table} cannot be changed in the file: it is not written a line a column",
+            where=str(path),
+            mend=f"write {source.column}: {{{_inline(source)}}} there",
+        )
+    return changed
+
+
+def _child(node: yaml.Node | None, name: str) -> yaml.Node | None:
+    pairs = node.value if isinstance(node, yaml.MappingNode) else []
+    return next((value for key, value in pairs if key.value == name), None)
+
+
+def _changed(text: str, columns: yaml.MappingNode, source: ColumnSource) -> str:
+    for key, value in columns.value:
+        if key.value == source.column:
+            start, end = key.start_mark.index, _end(value)
+            line = text.rfind("\n", 0, start) + 1
+            above = text.rfind("\n", 0, max(line - 1, 0)) + 1
+            if _SAID_ABOVE.fullmatch(
+                text[above:line]
+            ):  # the reason of what is replaced; a person's own comment stays
+                return f"{text[:above]}{text[line:start]}{_said(source)}\n{text[line:start]}{_written(source)}{text[end:]}"
+            return f"{text[:start]}{_written(source)}{text[end:]}"
+    if not columns.value or columns.flow_style:
+        return text
+    key, value = columns.value[-1]
+    indent, end = " " * key.start_mark.column, _end(value)
+    end = len(text) if (line := text.find("\n", end)) < 0 else line
+    return f"{text[:end]}\n{indent}{_said(source)}\n{indent}{_written(source)}{text[end:]}"
+
+
+def _end(node: yaml.Node) -> int:
+    """Where the node's text ends. A block's own mark stands at the next token, behind comments that are not its."""
+    if isinstance(node, yaml.CollectionNode) and not node.flow_style and node.value:
+        last = node.value[-1]
+        return _end(last[1] if isinstance(last, tuple) else last)
+    return int(node.end_mark.index)
+
+
+def _written(source: ColumnSource) -> str:
+    return f"{source.column}: {{{_inline(source)}}}"
+
+
+def _said(source: ColumnSource) -> str:
+    said = " ".join("".join(c if c.isprintable() else " " for c in source.reason).split())
+    return f"# {source.sureness.value}: {said}"
 
 
 def _inline(source: ColumnSource) -> str:

@@ -27,6 +27,7 @@ class ColumnSource:
     Args: unit: of bare numbers, "cell" for each cell's own, "?" while nobody has said; separator: of a list, "" for ";";
         decimal: "," or ".", "" where no cell holds a comma; blank: texts that mean nothing, in lower case;
         line: in the file of the map, 0 for a proposal.
+    The sureness of what the file holds is not kept in it: read back, it is ``SURE``.
     """
 
     column: str

@@ -5,7 +5,9 @@ same way, with the place in the export. Nothing is written here.
 """
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,7 @@ from staddle.estate.export import Export, ExportCell, ExportRow, plain_key
 from staddle.estate.likeness import did_you_mean
 from staddle.estate.rows import KeptAside, Row, TableRows
 from staddle.estate.sources import OPEN, ColumnSource, TableMap
-from staddle.estate.takencells import taken_cell
+from staddle.estate.takencells import share_of_memory, taken_cell
 from staddle.kernel import Fault, InputRefused
 
 __all__ = ["take_rows"]
@@ -107,7 +109,7 @@ def _row(rows: TableRows, export: Export, found: TableMap, row: ExportRow, place
             continue  # its heading was not found, which is told once
         theirs = "+".join(export.headings[position] for position in positions) or column.heading
         try:
-            values[column.field] = _value(rows.table, column, source, row, positions)
+            values[column.field] = _value(rows.table, column, source, row, positions, values)
         except InputRefused as exc:
             faults.append((theirs, exc.faults[0]))
     if name.casefold().strip(":") in SUM_WORDS:
@@ -140,14 +142,30 @@ def _name(row: ExportRow, places: Places) -> str:
 
 
 def _value(
-    table: Table, column: Column, source: ColumnSource, row: ExportRow, positions: tuple[int, ...]
+    table: Table,
+    column: Column,
+    source: ColumnSource,
+    row: ExportRow,
+    positions: tuple[int, ...],
+    before: Mapping[str, Any],
 ) -> object:
     if source.value is not None:
         cells: tuple[ExportCell, ...] = (ExportCell(source.value.strip()),)
     else:
         cells = tuple(row.cells[position] for position in positions)
+    share = share_of_memory(table, column, cells[0].text) if len(cells) == 1 and not cells[0].doubt else None
+    if share is not None:
+        memory_bytes = before["memory_bytes"]  # its column stands before this one
+        # Where the memory itself is at fault, that is told, and this row yields nothing anyway.
+        return _whole_mib(share * memory_bytes) if isinstance(memory_bytes, int) else 0
     text = taken_cell(table, source, column, cells)
     return column.read(text) if text else column.blank
+
+
+def _whole_mib(exact: Fraction) -> int:
+    """Bytes, up to whole MiB: what is kept is a need."""
+    mib = exact / 2**20
+    return -(-mib.numerator // mib.denominator) * 2**20
 
 
 def _aside(table: Table, export: Export, body: list[ExportRow], used: set[int]) -> tuple[KeptAside, ...]:

@@ -3,7 +3,7 @@
 What a proposal and a cell mean is said in estate/; this reads and writes the files.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -15,15 +15,16 @@ from staddle.estate.delimited import read_delimited
 from staddle.estate.difference import Change, table_difference
 from staddle.estate.export import Export
 from staddle.estate.headingrow import find_headings
-from staddle.estate.mapfile import MAP_FILE, add_map, read_maps, settle_map
+from staddle.estate.mapfile import read_maps
+from staddle.estate.openpoints import OpenPoint, open_points
 from staddle.estate.references import check_references
 from staddle.estate.rows import TableRows, read_rows
-from staddle.estate.sources import TableMap, open_questions
+from staddle.estate.sources import TableMap
 from staddle.estate.survey import SURVEY_FILE, Survey, read_survey
 from staddle.estate.taking import take_rows
 from staddle.estate.workbook import is_workbook, read_workbook
 from staddle.estate.writing import write_tables
-from staddle.jobs.folder import write_text
+from staddle.jobs.estate_map import Ask, MapAtWork, given_answers, nobody
 from staddle.kernel import Fault, InputRefused
 
 __all__ = ["TakeReport", "TakenTable", "take_tables"]
@@ -42,7 +43,7 @@ class TakenTable:
     rows: int
     columns: TableMap
     is_proposed: bool
-    questions: tuple[tuple[str, str], ...]
+    questions: tuple[OpenPoint, ...]
     aside: tuple[str, ...]
     faults: tuple[Fault, ...]
     replaces: bool
@@ -69,19 +70,25 @@ def take_tables(
     surveyed: date | None,
     surveyed_by: str,
     agree: Callable[[Sequence[TakenTable]], bool],
+    answers: Sequence[str] = (),
+    ask: Ask = nobody,
 ) -> TakeReport:
     """Read exports as tables of the estate. Proposes a map where none is kept; writes the tables once all are settled.
 
     Args: asked: exports with the table each is taken as; settle: take the maps as settled where nothing is open;
-        agree: asked before a table that is there is replaced, having been shown the differences.
-    Raises: InputRefused: an export cannot be read; or, with settled maps, every fault of every cell and between tables.
+        agree: asked before a table that is there is replaced, having been shown the differences; answers: to open points,
+        each as "hosts.memory.unit=GiB"; ask: asked what is open then. Answers are kept in the map.
+    Raises: InputRefused: an export cannot be read; an answer that its column cannot have; or, with settled maps, every
+        fault of every cell and between tables.
     """
     wanted = _wanted(asked)
     maps = read_maps(folder)
     found = {table.noun: read_rows(folder, table) for table in TABLES}
     before = dict(found)
     known = {noun: {row.name for row in rows.rows} for noun, rows in found.items() if rows.complete}
-    exports: dict[str, tuple[Export, TableMap, bool]] = {}
+    given = given_answers(answers, [name for _, name in asked])
+    faults: list[Fault] = []
+    works: dict[str, MapAtWork] = {}
     for table in (table for table in _ORDER if table.noun in wanted):
         path = wanted[table.noun]
         name = table.file.removesuffix(".csv")
@@ -89,12 +96,22 @@ def take_tables(
         grids = read_workbook(path) if is_workbook(path) else (read_delimited(path),)
         export = find_headings(table, grids, str(path), sheet=kept.sheet if kept else "")
         columns = kept or propose_map(table, export, known)
-        columns = _kept(folder, columns, is_new=kept is None, settle=settle)
-        exports[table.noun] = (export, columns, kept is None)
-        found[table.noun] = take_rows(table, export, columns)
-        known[table.noun] = {row.name for row in found[table.noun].rows}
+        work = MapAtWork(table=table, export=export, columns=columns, is_new=kept is None, known=dict(known))
+        try:
+            work = work.given(given)
+        except InputRefused as exc:
+            faults += exc.faults
+        works[table.noun] = work
+        known[table.noun] = {row.name for row in take_rows(table, export, work.columns).rows}
+    if faults:
+        raise InputRefused(*faults)
+    exports: dict[str, tuple[Export, TableMap, bool]] = {}
+    for noun, work in works.items():
+        columns = work.keep(folder, settle=settle, ask=ask)
+        exports[noun] = (work.export, columns, work.is_new)
+        found[noun] = take_rows(work.table, work.export, columns)
     taken = [
-        _taken(table, *exports[table.noun], found[table.noun], before[table.noun])
+        _taken(table, *exports[table.noun], found[table.noun], before[table.noun], known)
         for table in TABLES
         if table.noun in wanted
     ]
@@ -147,27 +164,14 @@ def _wanted(asked: Sequence[tuple[Path, str]]) -> dict[str, Path]:
     return wanted
 
 
-def _kept(folder: Path, columns: TableMap, *, is_new: bool, settle: bool) -> TableMap:
-    """The map as it stands in the folder's file from now on."""
-    may_settle = settle and not columns.settled and not open_questions(columns)
-    if is_new:
-        settled = TableMap(
-            table=columns.table,
-            settled=may_settle,
-            sources=columns.sources,
-            sheet=columns.sheet,
-            passed_over=columns.passed_over,
-        )
-        write_text(folder / MAP_FILE, add_map(folder, settled))
-        return settled
-    if may_settle:
-        write_text(folder / MAP_FILE, settle_map(folder, columns))
-        return read_maps(folder)[columns.table]
-    return columns
-
-
 def _taken(
-    table: Table, export: Export, columns: TableMap, is_new: bool, rows: TableRows, before: TableRows
+    table: Table,
+    export: Export,
+    columns: TableMap,
+    is_new: bool,
+    rows: TableRows,
+    before: TableRows,
+    known: Mapping[str, Collection[str]],
 ) -> TakenTable:
     replaces = before.path.exists()
     values = [row.value for row in rows.rows if row.value is not None]
@@ -179,7 +183,7 @@ def _taken(
         rows=len(rows.rows),
         columns=columns,
         is_proposed=is_new,
-        questions=tuple((source.column, key) for source, key in open_questions(columns)),
+        questions=open_points(table, export, columns, known),
         aside=tuple(column.heading for column in rows.aside),
         faults=tuple(rows.faults),
         replaces=replaces,
