@@ -38,6 +38,7 @@ FROM_BELOW_JOBS = {
         "parse_network_answer",
     },
     "staddle.design.schema": {"schema_text"},
+    "staddle.estate.difference": {"Change"},
     "staddle.estate.openpoints": {"OpenPoint"},
     "staddle.estate.sources": {"OPEN", "ColumnSource"},
     "staddle.package": {"Package", "Property"},

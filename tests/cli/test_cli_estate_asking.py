@@ -6,7 +6,7 @@ from staddle.estate.mapfile import read_maps
 from tests.cli.demo_job import PROGRAM
 from tests.cli.terminal import Terminal
 
-EXPORT = "Server;Stands in;Cores;RAM (GB);Segments;Volumes;Kept\nh1;r1;32;384;;;8\nh2;r2;16;256;;;9\n"
+EXPORT = "Server;Site;Cores;RAM (GB);Segments;Volumes;Kept\nh1;r1;32;384;;;8\nh2;r2;16;256;;;9\n"
 
 
 def test_open_points_are_asked_one_after_the_other(tmp_path: Path) -> None:

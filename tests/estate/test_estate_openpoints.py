@@ -18,7 +18,9 @@ from staddle.estate.sources import ColumnSource, TableMap
 from staddle.estate.taking import take_rows
 from staddle.kernel import InputRefused
 
-SERVERS = "Server,Stands in,Cores,RAM,Segments,Volumes,Kept\nh1,r1,32,{0},om-a,p1,8 GiB\nh2,r2,16,{1},om-a,p1,9 GiB\n"
+SERVERS = (
+    "Server,Site,Cores,RAM,Segments,Volumes,Kept\nh1,r1,32,{0},om-a,p1,8 GiB\nh2,r2,16,{1},om-a,p1,9 GiB\n"
+)
 
 
 def mapped(folder: Path, text: str, table: Table = HOSTS) -> tuple[Export, TableMap, dict[str, OpenPoint]]:

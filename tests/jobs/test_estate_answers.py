@@ -15,7 +15,7 @@ from staddle.jobs.estate_map import Ask
 from staddle.jobs.estate_take import TakeReport, take_tables
 from staddle.kernel import InputRefused
 
-EXPORT = "Server;Stands in;Cores;RAM (GB);Segments;Volumes\nh1;r1;32;384;;\nh2;r2;16;256;;\n"
+EXPORT = "Server;Site;Cores;RAM (GB);Segments;Volumes\nh1;r1;32;384;;\nh2;r2;16;256;;\n"
 
 
 @pytest.fixture
@@ -33,7 +33,7 @@ def take(folder: Path, export: Path, *answers: str, ask: Ask, settle: bool = Fal
         replace=False,
         surveyed=date(2026, 11, 2),
         surveyed_by="R. Fenwold",
-        agree=lambda _: True,
+        agree=lambda *_: True,
         answers=answers,
         ask=ask,
     )

@@ -10,8 +10,11 @@ from cyclopts import Parameter
 from staddle.cli.openpoints import Asking, proposed
 from staddle.cli.screen import Screen, confirm
 from staddle.cli.typed import is_terminal
+from staddle.estate.difference import Change
+from staddle.estate.sources import ColumnSource
 from staddle.jobs.estate import EstateReport, look_at_estate
 from staddle.jobs.estate_against import compare_surveys
+from staddle.jobs.estate_domains import DerivedTable
 from staddle.jobs.estate_form import write_form
 from staddle.jobs.estate_map import nobody
 from staddle.jobs.estate_take import TakenTable, TakeReport, take_tables
@@ -147,12 +150,14 @@ def _take(
     surveyed_by: str,
     yes: bool,
 ) -> int:
-    def agree(tables: Sequence[TakenTable]) -> bool:
+    def agree(tables: Sequence[TakenTable], domains: Sequence[Change]) -> bool:
         for table in tables:
             if table.replaces:
                 screen.say(f"{table.table}: {len(table.changes)} differences from the table that is there")
-                for change in table.changes:
-                    screen.say("  " + "  ".join(cell for cell in change.cells() if cell))
+                _changes(screen, table.changes)
+        if domains:
+            screen.say(f"domains, derived: {len(domains)} differences from the table that is there")
+            _changes(screen, domains)
         return confirm("Replace?", yes=yes)
 
     report = take_tables(
@@ -168,12 +173,26 @@ def _take(
     )
     for table in report.tables:
         _show_map(screen, table)
+    if report.derived is not None:
+        _show_derived(screen, report.derived)
     _advise(screen, report)
     if not report.settled:
         screen.document("open questions" if settle else "proposed", report)
         return 1 if settle else 0
     screen.document("taken" if report.written else "not confirmed", report)
     return 0 if report.written else 1
+
+
+def _changes(screen: Screen, changes: Sequence[Change]) -> None:
+    for change in changes:
+        screen.say("  " + "  ".join(cell for cell in change.cells() if cell))
+
+
+def _show_derived(screen: Screen, derived: DerivedTable) -> None:
+    screen.show(f"domains, derived from {' and '.join(derived.tables)}: {len(derived.domains)}")
+    rows = [(one.name, one.kind, one.inside or "") for one in derived.domains]
+    screen.table("", ("domain", "kind", "inside"), rows)
+    screen.show()
 
 
 def _show_map(screen: Screen, table: TakenTable) -> None:
@@ -183,7 +202,7 @@ def _show_map(screen: Screen, table: TakenTable) -> None:
     rows = [
         (
             source.column,
-            " + ".join(source.headings) or f"always {source.value}",
+            " + ".join((*source.headings, *_always(source))),
             source.unit,
             source.sureness.value if table.is_proposed else "kept",
             source.reason,
@@ -200,6 +219,11 @@ def _show_map(screen: Screen, table: TakenTable) -> None:
     screen.show()
 
 
+def _always(source: ColumnSource) -> tuple[str, ...]:
+    said = [f"always {source.value}"] if source.value is not None else []
+    return (*said, *([f"site {source.site}"] if source.site else []))
+
+
 def _advise(screen: Screen, report: TakeReport) -> None:
     points = [point for table in report.tables for point in table.questions]
     for point in points:
@@ -214,9 +238,10 @@ def _advise(screen: Screen, report: TakeReport) -> None:
             "columns.yaml holds the map, and nothing is open. Look it over, then run this again with --settle."
         )
     elif report.written:
-        screen.say(
-            "written: " + ", ".join(f"{table.table}.csv ({table.rows} rows)" for table in report.tables)
-        )
+        files = [f"{table.table}.csv ({table.rows} rows)" for table in report.tables]
+        if report.derived is not None:
+            files.append(f"domains.csv ({len(report.derived.domains)} rows)")
+        screen.say("written: " + ", ".join(files))
         if report.missing:
             screen.say("still missing: " + ", ".join(report.missing))
     else:

@@ -9,7 +9,8 @@ from typing import Final
 from staddle.estate.cellkinds import CellKind, kind_of
 from staddle.estate.columnmap import SAID, source_from
 from staddle.estate.columns import NO_DEFAULT, Column, Table
-from staddle.estate.export import Export, ExportCell, plain_key
+from staddle.estate.domainanswers import KINDS, answered_domains, heading_meant, is_of_domains
+from staddle.estate.export import Export, ExportCell
 from staddle.estate.headingunit import AS_WRITTEN, UNITS, unit_told
 from staddle.estate.likeness import did_you_mean
 from staddle.estate.proposals import Proposal, proposal_for
@@ -22,7 +23,7 @@ __all__ = ["FROM", "KEYS", "NONE", "OpenPoint", "answered", "open_points", "with
 FROM: Final = "from"
 """The key of the question where a column comes from: a heading of theirs, or one value for all rows."""
 
-KEYS: Final = (FROM, "unit", "separator", "decimal")
+KEYS: Final = (FROM, "unit", "separator", "decimal", "kinds", "site", "within")
 NONE: Final = "none"
 """The answer "this column holds nothing", where a blank cell means something."""
 
@@ -93,6 +94,12 @@ def answered(
     before = next((source for source in found.sources if source.column == column), None)
     text = text.strip()
     key = key or _key_meant(ours, found, text)
+    if key in KEYS[4:] and column != "domains":
+        raise InputRefused.one(f"{column} has no {key}", where=found.table, mend="only domains have one")
+    if key in KEYS[4:] or (key == FROM and is_of_domains(table, column, known)):
+        return answered_domains(
+            table, export, before, known, key=key, text=text, where=f"{found.table}.{column}"
+        )
     if key == FROM:
         return _from(table, ours, export, found, known, text)
     if before is None or not before.headings:
@@ -155,7 +162,7 @@ def _from(
 ) -> ColumnSource:
     where = f"{found.table}.{column.heading}"
     theirs = text.removeprefix(_HEADING).strip()
-    heading = None if text.startswith(_VALUE) else _heading(export, theirs)
+    heading = None if text.startswith(_VALUE) else heading_meant(export, theirs)
     if text.startswith(_HEADING) and heading is None:
         raise InputRefused.one(
             f'the export has no heading "{theirs}"',
@@ -188,14 +195,6 @@ def _from(
     return ColumnSource(column=column.heading, value=value, reason=SAID)
 
 
-def _heading(export: Export, text: str) -> str | None:
-    """The export's heading that is meant, exactly or but for case and marks; None where none or several are."""
-    if export.headings.count(text) == 1 and text:
-        return text
-    alike = [heading for heading in export.headings if heading and plain_key(heading) == plain_key(text)]
-    return alike[0] if len(alike) == 1 and plain_key(text) else None
-
-
 def _value(table: Table, column: Column, text: str) -> str:
     if text.casefold() == NONE and column.blank is not NO_DEFAULT:
         return ""
@@ -213,6 +212,10 @@ def _question(source: ColumnSource, key: str) -> str:
             if source.headings
             else f"Where does {source.column} come from? No heading is a word for it."
         )
+    if key == "kinds":
+        return f"Which kind of domain is {' and '.join(source.headings)}? {source.reason}"
+    if key == "site":
+        return f"In which site do all of them stand? {source.reason}"
     if key == "unit":
         return f"Which unit do the bare numbers of {source.column} count? {source.reason}"
     return f"Which {'decimal mark' if key == 'decimal' else key} has {source.column}? {source.reason}"
@@ -226,6 +229,10 @@ def _may(
     found: TableMap,
     known: Mapping[str, Collection[str]],
 ) -> str:
+    if key == "kinds":
+        return f"{_either(KINDS)}, or another word, for each heading, separated by commas"
+    if key == "site":
+        return "a heading of theirs, or the site's name"
     if key != FROM:
         return _either(_choices(column, key)) if key != "separator" else "the sign between two names"
     used = {heading for source in found.sources for heading in source.headings}

@@ -10,7 +10,7 @@ from pathlib import Path
 from staddle.estate.columns import TABLES, Table
 from staddle.estate.export import Export
 from staddle.estate.likeness import did_you_mean
-from staddle.estate.mapfile import MAP_FILE, add_map, change_map, read_maps, settle_map
+from staddle.estate.mapfile import MAP_FILE, add_map, change_map, mark_derived, read_maps, settle_map
 from staddle.estate.openpoints import KEYS, OpenPoint, answered, open_points, with_source
 from staddle.estate.sources import ColumnSource, TableMap, open_questions
 from staddle.jobs.folder import write_text
@@ -108,6 +108,10 @@ class MapAtWork:
         file = folder / MAP_FILE
         now = self
         if now.is_new:
+            if now.columns.table == "domains" and file.exists():
+                write_text(
+                    file, mark_derived(folder, ())
+                )  # derived until now, taken from an export from now on
             write_text(file, add_map(folder, now.columns))
         else:
             for source in now.changed:

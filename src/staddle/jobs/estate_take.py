@@ -24,6 +24,7 @@ from staddle.estate.survey import SURVEY_FILE, Survey, read_survey
 from staddle.estate.taking import take_rows
 from staddle.estate.workbook import is_workbook, read_workbook
 from staddle.estate.writing import write_tables
+from staddle.jobs.estate_domains import DerivedTable, derive_table, is_by_hand, keep_mark
 from staddle.jobs.estate_map import Ask, MapAtWork, given_answers, nobody
 from staddle.kernel import Fault, InputRefused
 
@@ -52,10 +53,11 @@ class TakenTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TakeReport:
-    """What came of it. ``settled`` is whether every map is; ``written`` whether the tables were; ``missing`` tables are still."""
+    """What came of it. ``derived`` are the domains if their table was made from the others; ``settled`` is whether every map is; ``written`` whether the tables were; ``missing`` tables are still."""
 
     folder: str
     tables: tuple[TakenTable, ...]
+    derived: DerivedTable | None
     settled: bool
     written: bool
     missing: tuple[str, ...]
@@ -69,14 +71,14 @@ def take_tables(
     replace: bool,
     surveyed: date | None,
     surveyed_by: str,
-    agree: Callable[[Sequence[TakenTable]], bool],
+    agree: Callable[[Sequence[TakenTable], Sequence[Change]], bool],
     answers: Sequence[str] = (),
     ask: Ask = nobody,
 ) -> TakeReport:
     """Read exports as tables of the estate. Proposes a map where none is kept; writes the tables once all are settled.
 
     Args: asked: exports with the table each is taken as; settle: take the maps as settled where nothing is open;
-        agree: asked before a table that is there is replaced, having been shown the differences; answers: to open points,
+        agree: asked before a table that is there is replaced, with the tables and the changes of derived domains; answers: to open points,
         each as "hosts.memory.unit=GiB"; ask: asked what is open then. Answers are kept in the map.
     Raises: InputRefused: an export cannot be read; an answer that its column cannot have; or, with settled maps, every
         fault of every cell and between tables.
@@ -86,13 +88,16 @@ def take_tables(
     found = {table.noun: read_rows(folder, table) for table in TABLES}
     before = dict(found)
     known = {noun: {row.name for row in rows.rows} for noun, rows in found.items() if rows.complete}
+    by_hand = is_by_hand(folder, wanted, maps)
+    if not by_hand:
+        known.pop(DOMAINS.noun, None)  # derived ones are made anew from these exports, not looked up
     given = given_answers(answers, [name for _, name in asked])
     faults: list[Fault] = []
     works: dict[str, MapAtWork] = {}
     for table in (table for table in _ORDER if table.noun in wanted):
         path = wanted[table.noun]
         name = table.file.removesuffix(".csv")
-        kept = maps.get(name)
+        kept = maps.get(name) if name not in maps or not maps[name].derived else None
         grids = read_workbook(path) if is_workbook(path) else (read_delimited(path),)
         export = find_headings(table, grids, str(path), sheet=kept.sheet if kept else "")
         columns = kept or propose_map(table, export, known)
@@ -110,6 +115,12 @@ def take_tables(
         columns = work.keep(folder, settle=settle, ask=ask)
         exports[noun] = (work.export, columns, work.is_new)
         found[noun] = take_rows(work.table, work.export, columns)
+    derived = None if by_hand else derive_table(exports, before)
+    for noun in (HOSTS.noun, POOLS.noun):
+        if derived is not None and noun in exports:
+            found[noun] = take_rows(works[noun].table, *exports[noun][:2], derived=derived.values)
+    if derived is not None:
+        found[DOMAINS.noun] = derived.rows
     taken = [
         _taken(table, *exports[table.noun], found[table.noun], before[table.noun], known)
         for table in TABLES
@@ -123,21 +134,28 @@ def take_tables(
             faults += entry.faults
             if entry.replaces and not replace:
                 faults.append(_there(folder, entry.table))
+        if derived is not None and derived.table.loses and not replace:
+            faults.append(_there(folder, "domains"))
         faults += check_references(*(found[table.noun] for table in TABLES))
         if faults or head is None:
             raise InputRefused(*faults)
-        if not any(entry.replaces for entry in taken) or agree(taken):
-            parts = [
+        replaces = any(entry.replaces for entry in taken) or (derived is not None and derived.table.loses)
+        if not replaces or agree(taken, () if derived is None else derived.table.changes):
+            parts: list[tuple[Table, Sequence[object]]] = [
                 (table, [row.value for row in found[table.noun].rows])
                 for table in TABLES
                 if table.noun in wanted
             ]
             aside = [column for noun in wanted for column in found[noun].aside]
+            if derived is not None:
+                parts.append((DOMAINS, derived.values.domains))
             write_tables(parts, head, folder, aside=aside)
+            keep_mark(folder, derived, by_hand=by_hand)
             written = True
     return TakeReport(
         folder=str(folder),
         tables=tuple(taken),
+        derived=None if derived is None else derived.table,
         settled=settled,
         written=written,
         missing=tuple(table.file for table in TABLES if not (folder / table.file).exists()),
