@@ -41,6 +41,7 @@ FROM_BELOW_JOBS = {
     "staddle.estate.difference": {"Change"},
     "staddle.estate.openpoints": {"OpenPoint"},
     "staddle.estate.sources": {"OPEN", "ColumnSource"},
+    "staddle.estate.survey": {"SurveyStanding"},
     "staddle.package": {"Package", "Property"},
     "staddle.placement.model": {
         "BestShown",

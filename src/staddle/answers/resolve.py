@@ -4,7 +4,6 @@ In order: the member's explicit answer, the job's explicit answer, the profile's
 size. What none of them answers is open: a question to the engineer, never a guess.
 """
 
-import difflib
 import re
 from collections.abc import Mapping
 from datetime import timedelta
@@ -15,6 +14,7 @@ from staddle.answers.model import AnswerRow, Answers, MemberAnswers
 from staddle.design.model import Answer, Design, Member
 from staddle.design.profile import Profile
 from staddle.kernel import Fault, InputRefused, parse_duration
+from staddle.kernel.likeness import did_you_mean
 from staddle.package import Package, Property, check_answer
 from staddle.trust.secretnames import FIRST_PASSWORD, property_secret_name
 
@@ -111,8 +111,7 @@ def _explicit(
 def _refused(key: str, known: Mapping[str, Property], where: str, meant: tuple[str, ...]) -> Fault | None:
     """Why the design may not answer this at all. Args: meant: sizes of the members it speaks of."""
     if key not in known:
-        near = difflib.get_close_matches(key, known, n=1)
-        mend = f'did you mean "{near[0]}"?' if near else "staddle package lists the questions"
+        mend = did_you_mean(key, known) or "staddle package lists the questions"
         return Fault(what=f'the package asks no question "{key}"', where=where, mend=mend)
     if known[key].password:
         return Fault(
@@ -181,13 +180,12 @@ def _checked(prop: Property, value: str, reason: str, where: str, faults: list[F
 def _filled(rule: str, values: Mapping[str, str], where: str, faults: list[Fault]) -> str:
     unknown = [name for name in _HOLE.findall(rule) if name not in values]
     for name in unknown:
-        near = difflib.get_close_matches(name, values, n=1)
         faults.append(
             Fault(
                 what=f'the profile names "${{{name}}}", which no design gives',
                 where=where,
                 why="known are: " + ", ".join(sorted(values)),
-                mend=f'did you mean "${{{near[0]}}}"?' if near else "correct the profile",
+                mend=did_you_mean(f"${{{name}}}", [f"${{{one}}}" for one in values]) or "correct the profile",
             )
         )
     parts = [values.get(name, "") for name in _HOLE.findall(rule)]

@@ -43,7 +43,7 @@ class SheetSection:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """One member's sheet. ``number`` of ``count`` stands in the title block; an empty ``revision`` is for the pen."""
+    """One member's sheet. ``survey`` tells how old what it stands on is; ``number`` of ``count`` stands in the title block; an empty ``revision`` is for the pen."""
 
     job: str
     cluster: str
@@ -54,6 +54,7 @@ class Sheet:
     number: int
     count: int
     sections: tuple[SheetSection, ...]
+    survey: str = ""
     revision: str = ""
 
 
@@ -91,6 +92,7 @@ def sheet_text(sheet: Sheet) -> str:
         "=" * _WIDTH,
         f"ANSWER SHEET {sheet.number} of {sheet.count}   {sheet.member}",
         f"cluster {sheet.cluster}   job {sheet.job}   change {sheet.change or 'none given'}   drawn {sheet.drawn}, {sheet.made_on}",
+        *([f"estate {sheet.survey}"] if sheet.survey else []),
         "=" * _WIDTH,
     ]
     width = max((len(row.label) for section in sheet.sections for row in section.rows), default=0)

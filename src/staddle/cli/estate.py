@@ -36,6 +36,7 @@ def estate(
     replace: Annotated[bool, _SWITCH] = False,
     survey_date: date | None = None,
     surveyed_by: str = "",
+    survey_limit: str = "",
     against: Path | None = None,
     form: Annotated[bool, _SWITCH] = False,
     json: Annotated[bool, _SWITCH] = False,
@@ -64,6 +65,8 @@ def estate(
         With --take: the day on which the export was made.
     surveyed_by
         With --take: who made it.
+    survey_limit
+        With --take: how old the survey may grow before nothing more is done with it, such as "30 d".
     against
         Tell what is different from the earlier survey in this folder.
     form
@@ -74,14 +77,16 @@ def estate(
         Answer questions with yes.
     """
     _refuse_mixture(take, as_, against, form)
-    if not take and (answer or settle or replace or survey_date is not None or surveyed_by):
+    if not take and (answer or settle or replace or survey_date is not None or surveyed_by or survey_limit):
         raise InputRefused.one(
-            "--answer, --settle, --replace, --survey-date and --surveyed-by belong to --take",
+            "--answer, --settle, --replace, --survey-date, --surveyed-by and --survey-limit belong to --take",
             mend="name the export with --take FILE --as TABLE",
         )
     screen = Screen("estate", as_json=json)
     if take:
-        return _take(screen, folder, take, as_, answer, settle, replace, survey_date, surveyed_by, yes)
+        return _take(
+            screen, folder, take, as_, answer, settle, replace, survey_date, surveyed_by, survey_limit, yes
+        )
     if against is not None:
         return _against(screen, folder, against)
     if form:
@@ -109,7 +114,7 @@ def _look(screen: Screen, folder: Path) -> int:
     screen.show(
         f"{found.name}: {len(found.hosts)} hosts, {len(found.pools)} pools, {len(found.guests)} guests"
     )
-    screen.show(f"surveyed {found.surveyed} by {found.surveyed_by}: {report.age.text}")
+    screen.show(report.survey.sentence())
     screen.show()
     screen.table("hosts", ("host", "stands in", "memory left", "vCPUs left"), _hosts(report))
     screen.show()
@@ -118,9 +123,9 @@ def _look(screen: Screen, folder: Path) -> int:
         screen.show()
         rows = [(b.job, b.host, b.pool, b.made_by, f"{b.until:%Y-%m-%d %H:%M} UTC") for b in report.bookings]
         screen.table("bookings", ("job", "host", "pool", "by", "until"), rows)
-    if report.reading.findings:
+    if report.findings:
         screen.show()
-        screen.findings(report.reading.findings)
+        screen.findings(report.findings)
     screen.document("read", report)
     return 0
 
@@ -148,6 +153,7 @@ def _take(
     replace: bool,
     surveyed: date | None,
     surveyed_by: str,
+    age_limit: str,
     yes: bool,
 ) -> int:
     def agree(tables: Sequence[TakenTable], domains: Sequence[Change]) -> bool:
@@ -169,6 +175,7 @@ def _take(
         surveyed_by=surveyed_by,
         agree=agree,
         answers=answers,
+        age_limit=age_limit,
         ask=Asking(screen) if is_terminal() else nobody,
     )
     for table in report.tables:

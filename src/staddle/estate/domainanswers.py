@@ -9,9 +9,9 @@ from staddle.estate.columnmap import SAID, with_kinds
 from staddle.estate.columns import Table
 from staddle.estate.domainkinds import KIND_WORDS, NESTED, SITE, TWOFOLD, kind_order
 from staddle.estate.export import Export, plain_key
-from staddle.estate.likeness import did_you_mean
 from staddle.estate.sources import OPEN, ColumnSource, Sureness
 from staddle.kernel import InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["KINDS", "answered_domains", "heading_meant", "is_of_domains"]
 

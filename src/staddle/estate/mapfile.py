@@ -11,9 +11,9 @@ import yaml
 from staddle.estate.cellkinds import table_named
 from staddle.estate.columns import TABLES
 from staddle.estate.headingunit import AS_WRITTEN, UNITS
-from staddle.estate.likeness import did_you_mean
 from staddle.estate.sources import OPEN, ColumnSource, Sureness, TableMap
 from staddle.kernel import Fault, InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["MAP_FILE", "add_map", "change_map", "mark_derived", "read_maps", "settle_map"]
 

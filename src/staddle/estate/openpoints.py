@@ -12,11 +12,11 @@ from staddle.estate.columns import NO_DEFAULT, Column, Table
 from staddle.estate.domainanswers import KINDS, answered_domains, heading_meant, is_of_domains
 from staddle.estate.export import Export, ExportCell
 from staddle.estate.headingunit import AS_WRITTEN, UNITS, unit_told
-from staddle.estate.likeness import did_you_mean
 from staddle.estate.proposals import Proposal, proposal_for
 from staddle.estate.sources import ColumnSource, Sureness, TableMap, open_questions
 from staddle.estate.takencells import share_of_memory, taken_cell
 from staddle.kernel import InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["FROM", "KEYS", "NONE", "OpenPoint", "answered", "open_points", "with_source"]
 

@@ -16,11 +16,11 @@ from staddle.estate.columns import NO_DEFAULT, Column, Table
 from staddle.estate.deriving import Derived, single_of
 from staddle.estate.domainkinds import TWOFOLD
 from staddle.estate.export import Export, ExportCell, ExportRow, plain_key
-from staddle.estate.likeness import did_you_mean
 from staddle.estate.rows import KeptAside, Row, TableRows
 from staddle.estate.sources import OPEN, ColumnSource, TableMap
 from staddle.estate.takencells import share_of_memory, taken_cell
 from staddle.kernel import Fault, InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["take_rows"]
 

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from staddle.estate.columns import TABLES, Table
 from staddle.estate.export import Export
-from staddle.estate.likeness import did_you_mean
 from staddle.estate.mapfile import MAP_FILE, add_map, change_map, mark_derived, read_maps, settle_map
 from staddle.estate.openpoints import KEYS, OpenPoint, answered, open_points, with_source
 from staddle.estate.sources import ColumnSource, TableMap, open_questions
 from staddle.jobs.folder import write_text
 from staddle.kernel import Fault, InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["Ask", "Given", "MapAtWork", "given_answers", "nobody"]
 

@@ -5,6 +5,7 @@ What a proposal and a cell mean is said in estate/; this reads and writes the fi
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from dataclasses import replace as replace_in
 from datetime import date
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from staddle.estate.workbook import is_workbook, read_workbook
 from staddle.estate.writing import write_tables
 from staddle.jobs.estate_domains import DerivedTable, derive_table, is_by_hand, keep_mark
 from staddle.jobs.estate_map import Ask, MapAtWork, given_answers, nobody
-from staddle.kernel import Fault, InputRefused
+from staddle.kernel import Fault, InputRefused, parse_days
 
 __all__ = ["TakeReport", "TakenTable", "take_tables"]
 
@@ -73,13 +74,15 @@ def take_tables(
     surveyed_by: str,
     agree: Callable[[Sequence[TakenTable], Sequence[Change]], bool],
     answers: Sequence[str] = (),
+    age_limit: str = "",
     ask: Ask = nobody,
 ) -> TakeReport:
     """Read exports as tables of the estate. Proposes a map where none is kept; writes the tables once all are settled.
 
     Args: asked: exports with the table each is taken as; settle: take the maps as settled where nothing is open;
         agree: asked before a table that is there is replaced, with the tables and the changes of derived domains; answers: to open points,
-        each as "hosts.memory.unit=GiB"; ask: asked what is open then. Answers are kept in the map.
+        each as "hosts.memory.unit=GiB"; ask: asked what is open then. Answers are kept in the map;
+        age_limit: how old the survey may grow, such as "30 d", "" for as before.
     Raises: InputRefused: an export cannot be read; an answer that its column cannot have; or, with settled maps, every
         fault of every cell and between tables.
     """
@@ -129,7 +132,7 @@ def take_tables(
     settled = all(entry.columns.settled and not entry.questions for entry in taken)
     written = False
     if settled:
-        head, faults = _head(folder, surveyed, surveyed_by)
+        head, faults = _head(folder, surveyed, surveyed_by, age_limit)
         for entry in taken:
             faults += entry.faults
             if entry.replaces and not replace:
@@ -220,7 +223,9 @@ def _there(folder: Path, name: str) -> Fault:
     )
 
 
-def _head(folder: Path, surveyed: date | None, surveyed_by: str) -> tuple[Survey | None, list[Fault]]:
+def _head(
+    folder: Path, surveyed: date | None, surveyed_by: str, age_limit: str
+) -> tuple[Survey | None, list[Fault]]:
     """Who looked and when: as given, otherwise as the folder has it."""
     kept, faults = None, []
     if (folder / SURVEY_FILE).exists():
@@ -242,5 +247,12 @@ def _head(folder: Path, surveyed: date | None, surveyed_by: str) -> tuple[Survey
             )
         )
         return None, faults
+    limit_days = kept.age_limit_days if kept else None
+    if age_limit:
+        try:
+            limit_days = parse_days(age_limit)
+        except InputRefused as exc:
+            faults += [replace_in(fault, where="--survey-limit") for fault in exc.faults]
     name = kept.name if kept else folder.resolve().name
-    return (None if faults else Survey(name=name, surveyed=day, surveyed_by=by)), faults
+    head = Survey(name=name, surveyed=day, surveyed_by=by, age_limit_days=limit_days)
+    return (None if faults else head), faults

@@ -16,9 +16,11 @@ from staddle.answers.sheets import (
     sheet_text,
 )
 from staddle.design.model import Member
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.survey import refuse_old_survey
 from staddle.kernel import format_binary
 from staddle.placement.model import Seat
 
@@ -33,14 +35,17 @@ class SheetsReport:
     open_questions: tuple[tuple[str, str, str], ...]
     files: tuple[str, ...]
     placed: bool
+    survey: SurveyStanding
 
 
 def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     """Write sheets/ of a job: text, CSV and HTML, and its zones. Without a settled placement hosts stay blank.
 
-    Raises: InputRefused: the job has faults, or answers that the package does not allow.
+    Raises: InputRefused: the job has faults, or answers that the package does not allow. NotAllowed: the survey is past
+        its limit.
     """
     job = gather(folder, now)
+    refuse_old_survey(job, now)
     answers = answers_of(job)
     seats = {seat.member: seat for seat in job.valid_seats() or ()}
     sheets = tuple(
@@ -63,6 +68,7 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
         ),
         files=tuple(f"sheets/{name}" for name in files),
         placed=bool(seats),
+        survey=job.survey(now),
     )
 
 
@@ -81,6 +87,7 @@ def _sheet(
         member=member.name,
         drawn=job.design.job.engineer or getpass.getuser(),
         made_on=now.date(),
+        survey=job.survey(now).sentence(),
         number=number,
         count=len(job.design.members),
         sections=(
