@@ -6,6 +6,7 @@ the strongbox holds it.
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,7 +17,16 @@ from staddle.answers.model import AnswerRow
 from staddle.answers.pages import page
 from staddle.kernel.cautions import CAUTIONS
 
-__all__ = ["Sheet", "SheetRow", "SheetSection", "answer_sections", "sheet_csv", "sheet_html", "sheet_text"]
+__all__ = [
+    "Sheet",
+    "SheetRow",
+    "SheetSection",
+    "answer_sections",
+    "row_titles",
+    "sheet_csv",
+    "sheet_html",
+    "sheet_text",
+]
 
 _WIDTH: Final = 96
 
@@ -61,10 +71,11 @@ class Sheet:
 def answer_sections(rows: Sequence[AnswerRow]) -> tuple[SheetSection, ...]:
     """The answers by the package's categories, in its order. Returns: () for no questions."""
     sections: list[SheetSection] = []
-    for row in rows:
+    titles = row_titles(rows)
+    for row, label in zip(rows, titles, strict=True):
         title = row.category or "Questions"
         line = SheetRow(
-            label=row.label or row.key,
+            label=label,
             value=_shown(row),
             key=row.key,
             reason=row.reason,
@@ -76,6 +87,15 @@ def answer_sections(rows: Sequence[AnswerRow]) -> tuple[SheetSection, ...]:
         else:
             sections.append(SheetSection(title=title, rows=(line,)))
     return tuple(sections)
+
+
+def row_titles(rows: Sequence[AnswerRow]) -> tuple[str, ...]:
+    """What each question is called: its label; with its key where another question has the same label."""
+    many = Counter(row.label or row.key for row in rows)
+    return tuple(
+        f"{row.label} [{row.key}]" if row.label and many[row.label] > 1 else row.label or row.key
+        for row in rows
+    )
 
 
 def _shown(row: AnswerRow) -> str:

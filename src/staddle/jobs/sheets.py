@@ -11,6 +11,7 @@ from staddle.answers.sheets import (
     SheetRow,
     SheetSection,
     answer_sections,
+    row_titles,
     sheet_csv,
     sheet_html,
     sheet_text,
@@ -64,7 +65,10 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     return SheetsReport(
         sheets=sheets,
         open_questions=tuple(
-            (one.member, row.label, row.reason) for one in answers.members for row in one.open_rows()
+            (one.member, title, row.reason)
+            for one in answers.members
+            for row, title in zip(one.rows, row_titles(one.rows), strict=True)
+            if row.is_open
         ),
         files=tuple(f"sheets/{name}" for name in files),
         placed=bool(seats),
