@@ -38,6 +38,10 @@ FROM_BELOW_JOBS = {
         "parse_network_answer",
     },
     "staddle.design.schema": {"schema_text"},
+    "staddle.estate.difference": {"Change"},
+    "staddle.estate.openpoints": {"OpenPoint"},
+    "staddle.estate.sources": {"OPEN", "ColumnSource"},
+    "staddle.estate.survey": {"SurveyStanding"},
     "staddle.package": {"Package", "Property"},
     "staddle.placement.model": {
         "BestShown",
