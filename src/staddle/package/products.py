@@ -32,6 +32,10 @@ class Product:
     product: str = ""
     vendor: str = ""
     version: str = ""
+    full_version: str = ""
+    product_url: str = ""
+    vendor_url: str = ""
+    application_url: str = ""
 
 
 def read_product(reading: Reading, systems: Sequence[Element]) -> Product:
@@ -46,6 +50,10 @@ def read_product(reading: Reading, systems: Sequence[Element]) -> Product:
                     product=name,
                     vendor=reading.text(section, "Vendor"),
                     version=reading.text(section, "Version") or reading.text(section, "FullVersion"),
+                    full_version=reading.text(section, "FullVersion"),
+                    product_url=reading.text(section, "ProductUrl"),
+                    vendor_url=reading.text(section, "VendorUrl"),
+                    application_url=reading.text(section, "AppUrl"),
                 )
     return Product()
 

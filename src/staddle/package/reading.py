@@ -38,6 +38,10 @@ class Reading:
         """The findings so far, each once, in the order in which they arose."""
         return tuple(self._findings)
 
+    def begin_with(self, findings: tuple[Finding, ...]) -> None:
+        """Forget all findings but these: those of another machine do not belong to the one that is read next."""
+        self._findings = dict.fromkeys(findings)
+
     def place(self, at: Element) -> str:
         """document:line of an element."""
         return f"{self.document}:{at.sourceline}"
