@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from staddle.kernel import Fault
 
-__all__ = ["Member", "name_fault", "set_faults"]
+__all__ = ["Member", "name_fault", "printable", "set_faults"]
 
 _DRIVE = re.compile(r"[A-Za-z]:")
 
@@ -25,7 +25,6 @@ class Member:
 
 def name_fault(name: str, *, where: str) -> Fault | None:
     """What makes this name dangerous or unusable, or None."""
-    shown = name.encode("utf-8", "backslashreplace").decode()
     reasons = (
         (not name, "the name is empty"),
         ("\0" in name, "it holds a NUL"),
@@ -40,14 +39,16 @@ def name_fault(name: str, *, where: str) -> Fault | None:
     if not found:
         return None
     return Fault(
-        what=f'the member name "{_printable(shown)}" is refused',
+        what=f'the member name "{printable(name)}" is refused',
         where=where,
         why="; ".join(found),
         mend="do not use this package; ask its maker for a sound one",
     )
 
 
-def _printable(text: str) -> str:
+def printable(name: str) -> str:
+    """The name as it can be shown to people: what cannot be printed is escaped."""
+    text = name.encode("utf-8", "backslashreplace").decode()
     return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
 
 
