@@ -9,10 +9,11 @@ from collections.abc import Collection, Mapping, Sequence
 from staddle.kernel import InputRefused, Severity
 from staddle.package.markup import Element, local_name
 from staddle.package.model import PackageDisk, PackageFile, Property, Size
+from staddle.package.propertyindex import PropertyIndex
 from staddle.package.reading import Reading
 from staddle.package.units import Units, amount_of, read_units
 
-__all__ = ["find_property", "read_disks"]
+__all__ = ["read_disks"]
 
 _SOURCE = "DSP0243, disk section"
 _REFERENCE = re.compile(r"\$\{([^{}]+)\}")
@@ -38,6 +39,7 @@ def read_disks(
     """
     disks: dict[str, PackageDisk] = {}
     elements = _declared(reading, envelope)
+    index = PropertyIndex(properties)
     wanted = elements.keys() if used is None else _with_parents(reading, elements, used)
     for disk_id, element in elements.items():
         if disk_id in wanted:
@@ -47,7 +49,8 @@ def read_disks(
                 reading.fault(
                     f'the disk "{disk_id}" refers to the file "{file_id}", which is not declared', at=element
                 )
-            capacity = _capacity(reading, element, disk_id, properties, sizes)
+            capacity = _capacity(reading, element, disk_id, index, sizes)
+            reading.spend(len(sizes), at=element)
             if capacity:
                 by_size, prop = capacity
                 default = next(size.size_id for size in sizes if size.is_default)
@@ -108,7 +111,7 @@ def _with_parents(reading: Reading, elements: Mapping[str, Element], used: Colle
 
 
 def _capacity(
-    reading: Reading, element: Element, disk_id: str, properties: Sequence[Property], sizes: tuple[Size, ...]
+    reading: Reading, element: Element, disk_id: str, properties: PropertyIndex, sizes: tuple[Size, ...]
 ) -> tuple[dict[str, int], str] | None:
     text = reading.needed(element, "capacity")
     try:
@@ -128,7 +131,7 @@ def _capacity(
         return None
     prop: Property | None = None
     if match := _REFERENCE.fullmatch(text):
-        prop = find_property(match[1], properties)
+        prop = properties.find(match[1])
         if prop is None:
             reading.fault(
                 f'the capacity of the disk "{disk_id}" is ${{{match[1]}}}, and there is no such property',
@@ -171,15 +174,6 @@ def _amount(
         reading.fault(f"{what} is {amount} bytes", at=element, why="it must be above 0 and below 2^63")
         return None
     return amount
-
-
-def find_property(name: str, properties: Sequence[Property]) -> Property | None:
-    """The property of this full key; else the only one with this key; else None."""
-    for prop in properties:
-        if prop.key == name:
-            return prop
-    alike = [prop for prop in properties if prop.bare_key == name]
-    return alike[0] if len(alike) == 1 else None
 
 
 def _judge(reading: Reading, element: Element, disk: PackageDisk) -> None:

@@ -13,7 +13,7 @@ from staddle.kernel import Severity
 from staddle.package.configurations import sizes_named
 from staddle.package.markup import Element
 from staddle.package.model import InstanceCount, PlacementGroup, ScaleOut, Size, StartUp
-from staddle.package.reading import Reading
+from staddle.package.reading import Reading, listed
 
 __all__ = ["placement_group_of", "read_placement_groups", "read_scale_out", "read_start_order"]
 
@@ -65,7 +65,7 @@ def read_placement_groups(
                 reading.fault(
                     f'the placement group "{group_id}" is not declared',
                     at=section,
-                    why="declared are " + (", ".join(f'"{name}"' for name in sorted(known)) or "none"),
+                    why="declared are " + listed(sorted(known)),
                 )
             members.setdefault(group_id, []).append(reading.attribute(content, "id") or "")
     return tuple(
@@ -99,8 +99,7 @@ def read_start_order(reading: Reading, path: Sequence[Element]) -> tuple[StartUp
                     reading.fault(
                         f'the order of start names "{start.content_id}", which the collection does not hold',
                         at=element,
-                        why=f'the collection "{collection_id}" holds '
-                        + (", ".join(f'"{name}"' for name in sorted(filter(None, known))) or "nothing"),
+                        why=f'the collection "{collection_id}" holds ' + listed(sorted(filter(None, known))),
                     )
                 if any(start.content_id == other.content_id for other in own):
                     reading.fault(f'the order of start names "{start.content_id}" twice', at=element)

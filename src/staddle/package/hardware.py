@@ -13,7 +13,7 @@ from staddle.package.allocations import allocations_of
 from staddle.package.items import Item, read_items, select_devices, select_markers
 from staddle.package.markup import Element, full_text, local_name
 from staddle.package.model import Adapter, Controller, DiskDevice, Hardware, Medium, QuantityRange, Size
-from staddle.package.reading import Reading
+from staddle.package.reading import Reading, listed
 from staddle.package.units import amount_of, read_memory_units
 
 __all__ = ["disks_named", "read_hardware"]
@@ -134,6 +134,7 @@ class _Parts:
         self.told: set[Fault] = set()
 
     def hardware(self, items: tuple[Item, ...], size: Size) -> Hardware:
+        self.reading.spend(len(items), at=self.section)
         devices = select_devices(items, size.size_id)
         by_type: dict[int, list[Item]] = {}
         for item in devices:
@@ -324,7 +325,7 @@ class _Parts:
                 self._fault(
                     item,
                     f'the adapter "{item.title}" is connected to "{name}", which is not a declared network',
-                    why="declared networks are " + (", ".join(f'"{n}"' for n in self.networks) or "none"),
+                    why="declared networks are " + listed(self.networks),
                 )
         if len(connections) != 1:
             self.reading.finding(

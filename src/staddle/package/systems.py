@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from staddle.kernel import Fault, InputRefused
 from staddle.package.markup import Element, local_name
 from staddle.package.model import Machine
-from staddle.package.reading import Reading
+from staddle.package.reading import Reading, listed
 from staddle.package.sections import CONTENT
 
 __all__ = ["contents_of", "find_systems", "machine_of", "one_of"]
@@ -68,17 +68,16 @@ def one_of(names: Sequence[str], wanted: str, *, where: str) -> int:
         return names.index(wanted)
     if not wanted and len(names) == 1:
         return 0
-    listed = ", ".join(f'"{name}"' for name in names)
     if wanted:
         raise InputRefused.one(
             f'the package holds no virtual machine "{wanted}"',
             where=where,
-            why=f"it holds {listed}",
+            why=f"it holds {listed(names)}",
             mend="name one of these",
         )
     raise InputRefused(
         Fault(
-            what=f"the package holds {len(names)} virtual machines: {listed}",
+            what=f"the package holds {len(names)} virtual machines: {listed(names)}",
             where=where,
             why="a cluster is made of members of one machine; nothing tells which of these it is",
             mend="look at all with: staddle package; ask the maker for a package with the machine of one member",
