@@ -10,6 +10,7 @@ def test_the_public_names_are_these_and_all_exist() -> None:
         "Allocation",
         "Controller",
         "DiskDevice",
+        "DiskFigures",
         "Environment",
         "EnvironmentFile",
         "Hardware",
@@ -26,6 +27,7 @@ def test_the_public_names_are_these_and_all_exist() -> None:
         "QuantityRange",
         "ScaleOut",
         "Size",
+        "SizeFigures",
         "StartUp",
         "Verification",
         "check_answer",
@@ -34,6 +36,7 @@ def test_the_public_names_are_these_and_all_exist() -> None:
         "read_environment",
         "read_machines",
         "read_package",
+        "size_figures",
         "verify_package",
         "with_digests",
     ]

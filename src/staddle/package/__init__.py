@@ -9,6 +9,7 @@ from staddle.package.environment import (
     environment_document,
     read_environment,
 )
+from staddle.package.figures import DiskFigures, SizeFigures, size_figures
 from staddle.package.manifest import Verification, verify_package, with_digests
 from staddle.package.model import (
     Adapter,
@@ -39,6 +40,7 @@ __all__ = [
     "Allocation",
     "Controller",
     "DiskDevice",
+    "DiskFigures",
     "Environment",
     "EnvironmentFile",
     "Hardware",
@@ -55,6 +57,7 @@ __all__ = [
     "QuantityRange",
     "ScaleOut",
     "Size",
+    "SizeFigures",
     "StartUp",
     "Verification",
     "check_answer",
@@ -63,6 +66,7 @@ __all__ = [
     "read_environment",
     "read_machines",
     "read_package",
+    "size_figures",
     "verify_package",
     "with_digests",
 ]
