@@ -2,7 +2,7 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui
+DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui genisoimage qemu-utils
 
 .PHONY: demo test lint types fast tools fuzz clean
 

@@ -32,12 +32,15 @@ def test_the_public_names_are_these_and_all_exist() -> None:
         "Verification",
         "check_answer",
         "environment_document",
+        "environment_image_file",
         "open_disk_file",
         "read_environment",
         "read_machines",
         "read_package",
+        "remove_environment_images",
         "size_figures",
         "verify_package",
         "with_digests",
+        "write_environment_image",
     ]
     assert all(hasattr(staddle.package, name) for name in staddle.package.__all__)

@@ -9,6 +9,11 @@ from staddle.package.environment import (
     environment_document,
     read_environment,
 )
+from staddle.package.environmentimage import (
+    environment_image_file,
+    remove_environment_images,
+    write_environment_image,
+)
 from staddle.package.figures import DiskFigures, SizeFigures, size_figures
 from staddle.package.manifest import Verification, verify_package, with_digests
 from staddle.package.model import (
@@ -62,11 +67,14 @@ __all__ = [
     "Verification",
     "check_answer",
     "environment_document",
+    "environment_image_file",
     "open_disk_file",
     "read_environment",
     "read_machines",
     "read_package",
+    "remove_environment_images",
     "size_figures",
     "verify_package",
     "with_digests",
+    "write_environment_image",
 ]
