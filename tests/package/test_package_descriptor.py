@@ -287,7 +287,10 @@ def test_of_alternative_machines_the_first_acceptable_is_taken(tmp_path: Path) -
     # CIM_VirtualSystemSettingData: the family is compared with regard to case
     path = folder(tmp_path, text)
     assert read_package(path, families=("Fam-1",)).hardware[0].memory_bytes == 4 * GIB
-    with pytest.raises(InputRefused, match="alternative 2 of the hardware is for fam-2 Fam-1, not for fam-9"):
+    with pytest.raises(
+        InputRefused,
+        match="alternative 2 of the hardware cannot be met: it is for fam-2 Fam-1, not for fam-9",
+    ):
         read_package(path, families=("fam-9",))
 
 

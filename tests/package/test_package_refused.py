@@ -513,7 +513,7 @@ error: the hardware item 9 has the bound "low"
         "item of a vendor",
         envelope(system=hardware(item(ElementName="Odd", InstanceID="9", ResourceType="32768"))),
         """\
-error: the hardware needs a vendor's own type 32768: Odd
+error: the hardware cannot be met: it needs a vendor's own type 32768: Odd
   where: box.ovf:9
   why:   a required device that cannot be met fails the import
   try:   ask the package's maker for a corrected one

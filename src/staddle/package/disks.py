@@ -161,17 +161,25 @@ def _capacity(
 def _amount(
     reading: Reading, element: Element, disk_id: str, quantity: str, units: Units, size: Size | None
 ) -> int | None:
-    what = f'the capacity of the disk "{disk_id}"' + (f' in size "{size.size_id}"' if size else "")
+    in_size = f' in size "{size.size_id}"' if size else ""
     if _INTEGER.fullmatch(quantity.strip()) is None:
-        reading.fault(f'{what} is "{quantity}"', at=element, why="a whole number or ${property} is expected")
+        reading.fault(
+            f'the capacity of the disk "{disk_id}"{in_size} is "{quantity}"',
+            at=element,
+            why="a whole number or ${property} is expected",
+        )
         return None
     try:
         amount = amount_of(int(quantity), units)
     except InputRefused as exc:
-        reading.take_faults(exc, at=element, what=what)
+        reading.take_faults(exc, at=element, what=f'the capacity of the disk "{disk_id}"{in_size}')
         return None
     if not 0 < amount < 2**63:
-        reading.fault(f"{what} is {amount} bytes", at=element, why="it must be above 0 and below 2^63")
+        reading.fault(
+            f'the capacity of the disk "{disk_id}"{in_size} is {amount} bytes',
+            at=element,
+            why="it must be above 0 and below 2^63",
+        )
         return None
     return amount
 

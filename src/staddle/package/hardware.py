@@ -111,7 +111,11 @@ def _first_acceptable(
         obstacles.append(found)
     for number, (text, at) in enumerate(obstacles, 1):
         which = "the hardware" if len(obstacles) == 1 else f"alternative {number} of the hardware"
-        reading.fault(f"{which} {text}", at=at, why="a required device that cannot be met fails the import")
+        reading.fault(
+            f"{which} cannot be met: it {text}",
+            at=at,
+            why="a required device that cannot be met fails the import",
+        )
     return read[0]
 
 
