@@ -20,7 +20,7 @@ def test_every_part_begins_with_kept_inputs() -> None:
     assert {Path(kept).parent.name for kept in KEPT} >= PARTS.keys() - {"mutilated"}
 
 
-@pytest.mark.parametrize("name", ["plain.ovf", "rich.ovf"])
+@pytest.mark.parametrize("name", ["plain.ovf", "rich.ovf", "together.ovf"])
 def test_the_descriptors_to_begin_with_are_sound(name: str) -> None:
     # Otherwise changing them would only try the first refusal again and again.
     assert read_descriptor(in_memory((CORPUS / "descriptor" / name).read_bytes())).hardware
