@@ -2,9 +2,9 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui
+DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui genisoimage qemu-utils
 
-.PHONY: demo test lint types fast tools clean
+.PHONY: demo test lint types fast tools fuzz clean
 
 demo: $(VENV)/installed
 	@$(BIN)/python -m demo.run
@@ -18,6 +18,13 @@ lint: $(VENV)/installed
 
 types: $(VENV)/installed
 	$(BIN)/mypy
+
+# Invents hostile packages: FUZZ_SECONDS for each reader of outside bytes. What breaks a promise is written as crash-….
+FUZZ_SECONDS ?= 120
+fuzz: $(VENV)/installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group fuzz
+	@for part in archive descriptor mutilated environment manifest units qualifiers; do \
+	  PYTHONPATH=src:. $(BIN)/python -m tests.fuzz.target $$part $(FUZZ_SECONDS) build/fuzz || exit 1; done
 
 # What the tests use beside Python. As root it is installed; otherwise it is named, and those parts are skipped.
 tools:

@@ -96,7 +96,7 @@ def test_one_document_in_the_envelope(story: dict[str, Done], command: str) -> N
 
 def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     data = {command: document(done)["data"] for command, done in story.items() if "--" not in command}
-    assert set(data["package"]) == {"package", "verification"}
+    assert set(data["package"]) == {"package", "verification", "figures", "others"}
     assert set(data["estate"]) == {"reading", "age", "survey", "findings", "bookings", "left"}
     assert set(data["limits"]) == {"limits", "unknown", "form"}
     assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "survey", "review", "sights"}

@@ -16,9 +16,12 @@ __all__ = ["MOST_BYTES", "Element", "full_text", "local_name", "namespace_of", "
 
 Element = etree._Element
 
-MOST_BYTES: Final = 16 << 20  # a descriptor with many languages stays below one mebibyte
+MOST_BYTES: Final = 4 << 20  # ours, as those below: a descriptor with many languages stays below one mebibyte
 _MOST_DEPTH: Final = 64  # the deepest path of the schema is below 12; nested collections add one each
-_MOST_ELEMENTS: Final = 200_000
+_MOST_ELEMENTS: Final = 50_000  # 2,000 hardware items are 16,000
+_MOST_ATTRIBUTES: Final = 100_000
+_MOST_TAG_BYTES: Final = 256 << 10
+_PIECE_BYTES: Final = 64 << 10
 
 
 class _Refusal(Exception):
@@ -52,7 +55,7 @@ def _scan(data: bytes, where: str) -> None:
     # lxml reads an internal DTD before it can be asked about it, and entities in attributes are then already
     # expanded. expat tells of the DTD at its first character, so the tree is built only after this pass.
     parser = expat.ParserCreate()
-    depth = count = 0
+    depth = count = attributes = 0
 
     def refuse_doctype(*_: object) -> None:
         raise _Refusal(
@@ -60,23 +63,31 @@ def _scan(data: bytes, where: str) -> None:
             "entities and external files named there can exhaust or spy on the reader; OVF needs none",
         )
 
-    def enter(_name: str, _attributes: object) -> None:
-        nonlocal depth, count
-        depth, count = depth + 1, count + 1
+    def enter(_name: str, given: list[str]) -> None:
+        nonlocal depth, count, attributes
+        depth, count, attributes = depth + 1, count + 1, attributes + len(given) // 2
         if depth > _MOST_DEPTH:
             raise _Refusal(f"elements are nested more than {_MOST_DEPTH} deep", "")
         if count > _MOST_ELEMENTS:
             raise _Refusal(f"the document has more than {_MOST_ELEMENTS} elements", "")
+        if attributes > _MOST_ATTRIBUTES:
+            raise _Refusal(f"the document has more than {_MOST_ATTRIBUTES} attributes", "")
 
     def leave(_name: str) -> None:
         nonlocal depth
         depth -= 1
 
+    parser.ordered_attributes = True
     parser.StartDoctypeDeclHandler = refuse_doctype
     parser.StartElementHandler = enter
     parser.EndElementHandler = leave
     try:
-        parser.Parse(data, True)
+        for at in range(0, len(data), _PIECE_BYTES):
+            parser.Parse(data[at : at + _PIECE_BYTES], False)
+            # Texts are told of in pieces; what is not told of yet is a tag, a comment or an instruction.
+            if at - parser.CurrentByteIndex > _MOST_TAG_BYTES:
+                raise _Refusal(f"a tag or comment has more than {_MOST_TAG_BYTES} bytes", "")
+        parser.Parse(b"", True)
     except _Refusal as exc:
         raise _refused(exc.what, f"{where}:{parser.CurrentLineNumber}", exc.why) from exc
     except (expat.ExpatError, ValueError, LookupError) as exc:
