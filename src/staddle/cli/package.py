@@ -1,28 +1,34 @@
 """The command package: what a package holds and whether it is intact."""
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, cast
 
-from cyclopts import Parameter
+from cyclopts import CycloptsError, Parameter
 
+from staddle.cli.bytebar import ByteBar
+from staddle.cli.options import Options
 from staddle.cli.screen import Screen
-from staddle.jobs.package import PackageReport, look_into_package
-from staddle.kernel import format_binary, format_decimal
-from staddle.package import Package, Property
+from staddle.jobs.package import PackageReport, check_carried, look_into_package
+from staddle.kernel import SystemClock, format_binary, format_decimal
+from staddle.package import Package, Property, Verification
 
 __all__ = ["package"]
 
 
 def package(
-    file: Path,
+    file: Path | None = None,
     *,
+    check: Path | None = None,
+    sha256: str = "",
+    anchor: Annotated[tuple[Path, ...], Parameter(negative=(), consume_multiple=False)] = (),
     lang: str = "en-US",
     verify: bool = True,
-    json: Annotated[bool, Parameter(negative=())] = False,
+    options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
     """Tell what a package holds, what it will ask, and whether it is intact.
 
-    Sizes, true disk bytes, networks, every question, licence texts, digests.
+    Sizes, true disk bytes, networks, every question, licence texts, digests, who signed it.
 
     Example: staddle package sluicelog-4.2.0.ova
 
@@ -30,27 +36,60 @@ def package(
     ----------
     file
         The OVA, the OVF descriptor, or the folder that holds it.
+    check
+        Tell whether the files in this folder are the pinned package. Its manifest and the pinned digest are enough.
+    sha256
+        With --check: the pinned digest; without it that of the job's design.
+    anchor
+        A file with certificates that you trust: the package's signer must lead to one. May be given several times.
     lang
         Language of the package's texts, where it has several.
     verify
-        Read every byte and compare it with the manifest.
-    json
-        Print one JSON document instead of text.
+        Read every byte, compare it with the manifest, and check the signature.
     """
-    screen = Screen("package", as_json=json)
-    report = look_into_package(file, lang=lang, verify=verify)
+    screen = Screen("package", as_json=options.json)
+    if (file is None) == (check is None):
+        raise CycloptsError(msg="name a package, or a folder with --check")
+    if check is not None:
+        return _check(screen, check, sha256, anchor, options.job)
+    if sha256:
+        raise CycloptsError(msg="--sha256 belongs to --check")
+    return _look(screen, cast("Path", file), lang, verify, anchor)
+
+
+def _check(screen: Screen, path: Path, sha256: str, anchors: Sequence[Path], job: Path) -> int:
+    with ByteBar(screen, "reading") as bar:
+        found = check_carried(
+            path, sha256=sha256, job=job, now=SystemClock().now(), anchors=anchors, progress=bar
+        )
+    screen.say(f"read {bar.told()}")
+    screen.show(f"this is the pinned package: {len(found.file_sha256)} files")
+    _verified(screen, found)
+    if found.findings:
+        screen.show()
+        screen.findings(found.findings)
+    screen.document("pinned package", found)
+    return 0
+
+
+def _look(screen: Screen, file: Path, lang: str, verify: bool, anchors: Sequence[Path]) -> int:
+    with ByteBar(screen, "reading") as bar:
+        report = look_into_package(
+            file, lang=lang, verify=verify, now=SystemClock().now(), anchors=anchors, progress=bar
+        )
     found = report.package
     screen.show(
         f"{found.product} {found.version} by {found.vendor or 'an unnamed maker'} (OVF {found.ovf_edition}.x)"
     )
     if report.verification is not None:
+        screen.say(f"read {bar.told()}")
         checked = len(report.verification.checked)
         screen.show(
             f"intact: {checked} files have the digest of the manifest"
             if checked
             else "no manifest to compare with"
         )
-        screen.show(f"SHA-256 {report.verification.package_sha256}")
+        _verified(screen, report.verification)
     screen.show()
     _sizes(screen, found)
     screen.show()
@@ -68,6 +107,20 @@ def package(
         screen.findings(findings)
     screen.document(_outcome(report), report)
     return 0
+
+
+def _verified(screen: Screen, found: Verification) -> None:
+    """Who signed it, and its digests."""
+    if (signer := found.origin) is not None:
+        whose = {
+            "anchored": f"which leads to the anchor {signer.anchor}",
+            "self-signed": "which signed itself: nothing shows who that is",
+        }.get(signer.standing, f"issued by {signer.issuer}: no anchor was given that shows who that is")
+        screen.show(f"signed by {signer.subject} ({signer.key}, {signer.algorithm}), {whose}")
+        screen.show(f"  certificate SHA-256 {signer.sha256}, until {signer.not_after:%Y-%m-%d}")
+    screen.show(f"SHA-256 {found.package_sha256}")
+    if found.contents_sha256 != found.package_sha256:
+        screen.show(f"SHA-256 {found.contents_sha256} of its contents, the same once unpacked")
 
 
 def _outcome(report: PackageReport) -> str:

@@ -12,6 +12,7 @@ from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.limits import limits_in
+from staddle.jobs.origins import origin_of_job
 from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
 from staddle.review.facts import Facts
@@ -70,7 +71,9 @@ def facts_of(
     )
     answers, answer_faults = (None, ()) if job.addresses is None else _made(lambda: answers_of(job))
     verification, package_faults = (
-        _made(lambda: verify_package(job.package_path, progress=progress)) if verify else (None, ())
+        _made(lambda: verify_package(job.package_path, origin=origin_of_job(job, now), progress=progress))
+        if verify
+        else (None, ())
     )
     return Facts(
         design=job.design,

@@ -9,6 +9,7 @@ from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
 from staddle.jobs.orders import new_tag, plan_of_job
+from staddle.jobs.origins import origin_of_job
 from staddle.jobs.prove import keep_proof
 from staddle.jobs.review import review_job
 from staddle.jobs.rollouts import ROLLOUT, OpenRollout, find_open, open_journal, platform_of, refuse_standing
@@ -113,12 +114,12 @@ def _new_head(
     ]
     if open_questions:
         raise NotAllowed(*open_questions)
-    verified = verify_package(job.package_path)
-    if job.design.package.sha256 and job.design.package.sha256 != verified.package_sha256:
+    verified = verify_package(job.package_path, origin=origin_of_job(job, clock.now()))
+    if job.design.package.sha256 and not verified.answers_to(job.design.package.sha256):
         raise NotAllowed.one(
             "the package is not the one that the design pins",
             where=job.places.find("package.sha256"),
-            why=f"its SHA-256 is {verified.package_sha256}",
+            why=f"its SHA-256 is {verified.package_sha256}, that of its contents {verified.contents_sha256}",
             mend="use the pinned package, or pin this one after finding out why it differs",
         )
     number = 1 + len([head for head in store.rollouts(job.design.job.name) if head.purpose == purpose])

@@ -1,5 +1,6 @@
 """What the maker ships: reading, verifying and answering an OVF package. Imports the kernel only."""
 
+from staddle.package.certificatefile import certificates_in
 from staddle.package.contents import open_disk_file
 from staddle.package.descriptor import read_package
 from staddle.package.environment import (
@@ -9,7 +10,7 @@ from staddle.package.environment import (
     environment_document,
     read_environment,
 )
-from staddle.package.manifest import Verification, verify_package, with_digests
+from staddle.package.manifest import Verification, check_package, verify_package, with_digests
 from staddle.package.model import (
     Adapter,
     DiskDevice,
@@ -24,6 +25,8 @@ from staddle.package.model import (
     Size,
 )
 from staddle.package.properties import check_answer
+from staddle.package.signature import Origin
+from staddle.package.signer import OriginCheck
 
 __all__ = [
     "ENVIRONMENT_NAME",
@@ -33,6 +36,8 @@ __all__ = [
     "EnvironmentFile",
     "Hardware",
     "Licence",
+    "Origin",
+    "OriginCheck",
     "Package",
     "PackageDisk",
     "PackageFile",
@@ -41,7 +46,9 @@ __all__ = [
     "QuantityRange",
     "Size",
     "Verification",
+    "certificates_in",
     "check_answer",
+    "check_package",
     "environment_document",
     "open_disk_file",
     "read_environment",
