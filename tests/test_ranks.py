@@ -38,7 +38,7 @@ FROM_BELOW_JOBS = {
         "parse_network_answer",
     },
     "staddle.design.schema": {"schema_text"},
-    "staddle.package": {"Package", "Property", "Verification"},
+    "staddle.package": {"Form", "Package", "Property", "Verification"},
     "staddle.placement.model": {
         "BestShown",
         "GoodWithBound",

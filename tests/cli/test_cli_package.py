@@ -88,8 +88,8 @@ def test_a_carried_package_is_checked_against_the_digest_that_the_design_pins(tm
     assert done.stdout.startswith("this is the pinned package: 4 files\n")
     # and the same pin holds for the OVA in review and rollout
     settle(job)
-    assert "digest-differs" not in staddle("review", job=job).stdout
-    assert staddle("rollout", "--dry-run", job=job).returncode == 0
+    assert "digest-differs" not in staddle("review", job=job, timeout_s=600).stdout
+    assert staddle("rollout", "--dry-run", job=job, timeout_s=600).returncode == 0
 
 
 def test_the_designs_anchors_are_asked_by_review_and_rollout(tmp_path: Path, root: Party) -> None:
@@ -101,10 +101,10 @@ def test_the_designs_anchors_are_asked_by_review_and_rollout(tmp_path: Path, roo
         re.sub(r"(?m)^( +)(file: .*)$", rf"\g<1>\g<2>\n\g<1>anchors: [{root.certificate}]", text, count=1),
         encoding="utf-8",
     )
-    done = staddle("review", job=job)
+    done = staddle("review", job=job, timeout_s=600)
     assert done.returncode == 1
     assert "the package is not signed, and anchors are given for its signer" in done.stdout
-    done = staddle("rollout", "--dry-run", job=job)
+    done = staddle("rollout", "--dry-run", job=job, timeout_s=600)
     assert "the package is not signed, and anchors are given for its signer" in done.stderr
 
 
@@ -114,7 +114,7 @@ def pin(job: Path, sha256: str) -> None:
     text = design.read_text(encoding="utf-8")
     text = re.sub(r"(?m)^ +sha256: .*\n", "", text)
     design.write_text(
-        re.sub(r"(?m)^( +)(file: .*)$", rf"\g<1>\g<2>\n\g<1>sha256: {sha256}", text, count=1),
+        re.sub(r"(?m)^( +)(file: .*)$", rf"\g<1>\g<2>\n\g<1>sha256: \"{sha256}\"", text, count=1),
         encoding="utf-8",
     )
 

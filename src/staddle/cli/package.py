@@ -1,17 +1,20 @@
 """The command package: what a package holds and whether it is intact."""
 
+import getpass
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, cast
 
 from cyclopts import CycloptsError, Parameter
 
-from staddle.cli.bytebar import ByteBar
+from staddle.cli.bytebar import ByteBars
 from staddle.cli.options import Options
 from staddle.cli.screen import Screen
+from staddle.jobs.bundle import bundle_job, signer_of
 from staddle.jobs.package import PackageReport, check_carried, look_into_package
 from staddle.kernel import SystemClock, format_binary, format_decimal
-from staddle.package import Package, Property, Verification
+from staddle.package import Form, Package, Property, Verification
 
 __all__ = ["package"]
 
@@ -22,6 +25,11 @@ def package(
     check: Path | None = None,
     sha256: str = "",
     anchor: Annotated[tuple[Path, ...], Parameter(negative=(), consume_multiple=False)] = (),
+    bundle: Path | None = None,
+    as_: Annotated[Form, Parameter(name="--as")] = "folder",
+    secrets: Annotated[bool, Parameter(negative=())] = False,
+    sign_key: Path | None = None,
+    sign_certificate: Path | None = None,
     lang: str = "en-US",
     verify: bool = True,
     options: Options = Options(),  # noqa: B008  frozen
@@ -42,14 +50,30 @@ def package(
         With --check: the pinned digest; without it that of the job's design.
     anchor
         A file with certificates that you trust: the package's signer must lead to one. May be given several times.
+    bundle
+        Write the job's packages, one a member and filled in, into this new folder.
+    as_
+        With --bundle: a folder or an ova a member. A folder links the disks where it can.
+    secrets
+        With --bundle: fill in the secrets of the rollout that is under way too, in clear text.
+    sign_key
+        With --bundle: sign the manifests with this private key (RSA, PEM); its passphrase is asked.
+    sign_certificate
+        With --sign-key: its certificate, and those that lead to its issuer (PEM).
     lang
         Language of the package's texts, where it has several.
     verify
         Read every byte, compare it with the manifest, and check the signature.
     """
     screen = Screen("package", as_json=options.json)
-    if (file is None) == (check is None):
-        raise CycloptsError(msg="name a package, or a folder with --check")
+    if (file is not None) + (check is not None) + (bundle is not None) != 1:
+        raise CycloptsError(msg="name a package, or a folder with --check, or a new folder with --bundle")
+    if (sign_key is None) != (sign_certificate is None):
+        raise CycloptsError(msg="--sign-key and --sign-certificate belong together")
+    if bundle is None and (secrets or sign_key is not None):
+        raise CycloptsError(msg="--secrets and --sign-key belong to --bundle")
+    if bundle is not None:
+        return _bundle(screen, options, bundle, as_, secrets, (sign_key, sign_certificate))
     if check is not None:
         return _check(screen, check, sha256, anchor, options.job)
     if sha256:
@@ -58,7 +82,8 @@ def package(
 
 
 def _check(screen: Screen, path: Path, sha256: str, anchors: Sequence[Path], job: Path) -> int:
-    with ByteBar(screen, "reading") as bar:
+    with ByteBars(screen) as bars:
+        bar = bars.bar("reading")
         found = check_carried(
             path, sha256=sha256, job=job, now=SystemClock().now(), anchors=anchors, progress=bar
         )
@@ -72,8 +97,62 @@ def _check(screen: Screen, path: Path, sha256: str, anchors: Sequence[Path], job
     return 0
 
 
+def _bundle(
+    screen: Screen,
+    options: Options,
+    out: Path,
+    form: Form,
+    secrets: bool,
+    sign: tuple[Path | None, Path | None],
+) -> int:
+    folder, now = options.folder(), SystemClock().now()
+    key, certificate = sign
+    signer = (
+        signer_of(key, certificate, now=now, ask=_passphrase)
+        if key is not None and certificate is not None
+        else None
+    )
+    with ByteBars(screen) as bars:
+        reading, writing = bars.bar("reading"), bars.bar("writing")
+        report = bundle_job(
+            folder,
+            out,
+            form=form,
+            now=now,
+            actor=getpass.getuser(),
+            with_secrets=secrets,
+            signer=signer,
+            reading=reading,
+            writing=writing,
+        )
+    screen.say(f"read {reading.told()}; written {writing.told()}")
+    for member in report.members:
+        linked = f", {format_decimal(member.linked_bytes)} linked" if member.linked_bytes else ""
+        screen.show(f"{out / member.path}: {format_decimal(member.written_bytes)} written{linked}")
+    screen.show(f"what an importer will still ask: {report.sheet}")
+    screen.show(f"made from {report.package}, SHA-256 {report.original_sha256}; kept in {report.record}")
+    screen.say(
+        "No signature of the maker's covers these: descriptors and manifests are new. The maker's own package with the answer "
+        "sheets stays the usual way."
+    )
+    if any(member.linked_bytes for member in report.members):
+        screen.say("Linked disks are one file under several names: never change one in place.")
+    if report.with_secrets:
+        screen.say("THESE PACKAGES HOLD SECRETS in clear text. Delete them once the machines are imported.")
+    screen.document("bundled", report)
+    return 0
+
+
+def _passphrase(question: str) -> str:
+    """Asked without an echo on a terminal; otherwise the first line of standard input."""
+    if sys.stdin.isatty():
+        return getpass.getpass(question, stream=sys.stderr)
+    return sys.stdin.readline().rstrip("\n")
+
+
 def _look(screen: Screen, file: Path, lang: str, verify: bool, anchors: Sequence[Path]) -> int:
-    with ByteBar(screen, "reading") as bar:
+    with ByteBars(screen) as bars:
+        bar = bars.bar("reading")
         report = look_into_package(
             file, lang=lang, verify=verify, now=SystemClock().now(), anchors=anchors, progress=bar
         )

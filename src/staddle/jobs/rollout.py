@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from staddle.jobs.answers import answers_of
+from staddle.jobs.answers import answers_of, refuse_open_questions
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
@@ -102,18 +102,7 @@ def _new_head(
             mend="run staddle place --settle",
         )
     answers = answers_of(job)
-    open_questions = [
-        Fault(
-            what=f'nothing answers "{row.label}" for {one.member}',
-            where=f"property {row.key}",
-            why=row.reason,
-            mend="answer it in design.yaml: package.answers, or in the member's row",
-        )
-        for one in answers.members
-        for row in one.open_rows()
-    ]
-    if open_questions:
-        raise NotAllowed(*open_questions)
+    refuse_open_questions(answers)
     verified = verify_package(job.package_path, origin=origin_of_job(job, clock.now()))
     if job.design.package.sha256 and not verified.answers_to(job.design.package.sha256):
         raise NotAllowed.one(

@@ -1,5 +1,7 @@
 """What the maker ships: reading, verifying and answering an OVF package. Imports the kernel only."""
 
+from staddle.package.bundle import Bundled, BundledMember, BundleOrder, Form, write_bundle
+from staddle.package.bundlepaper import BUNDLE_SHEET, SheetMember, bundle_sheet
 from staddle.package.certificatefile import certificates_in
 from staddle.package.contents import open_disk_file
 from staddle.package.descriptor import read_package
@@ -10,6 +12,7 @@ from staddle.package.environment import (
     environment_document,
     read_environment,
 )
+from staddle.package.filling import Filling
 from staddle.package.manifest import Verification, check_package, verify_package, with_digests
 from staddle.package.model import (
     Adapter,
@@ -27,15 +30,23 @@ from staddle.package.model import (
 from staddle.package.properties import check_answer
 from staddle.package.signature import Origin
 from staddle.package.signer import OriginCheck
+from staddle.package.signing import ManifestSigner, load_signer, needs_passphrase
 
 __all__ = [
+    "BUNDLE_SHEET",
     "ENVIRONMENT_NAME",
     "Adapter",
+    "BundleOrder",
+    "Bundled",
+    "BundledMember",
     "DiskDevice",
     "Environment",
     "EnvironmentFile",
+    "Filling",
+    "Form",
     "Hardware",
     "Licence",
+    "ManifestSigner",
     "Origin",
     "OriginCheck",
     "Package",
@@ -44,15 +55,20 @@ __all__ = [
     "PlatformFacts",
     "Property",
     "QuantityRange",
+    "SheetMember",
     "Size",
     "Verification",
+    "bundle_sheet",
     "certificates_in",
     "check_answer",
     "check_package",
     "environment_document",
+    "load_signer",
+    "needs_passphrase",
     "open_disk_file",
     "read_environment",
     "read_package",
     "verify_package",
     "with_digests",
+    "write_bundle",
 ]

@@ -26,8 +26,8 @@ class _Refusal(Exception):
         self.what, self.why = what, why
 
 
-def parse_markup(data: bytes, *, where: str) -> Element:
-    """The root element, without comments and processing instructions.
+def parse_markup(data: bytes, *, where: str, keep_comments: bool = False) -> Element:
+    """The root element, without processing instructions, and without comments unless they are wanted.
 
     Raises: InputRefused: not well-formed, or with a document type, too large, too deep, too many elements.
     """
@@ -39,7 +39,7 @@ def parse_markup(data: bytes, *, where: str) -> Element:
         no_network=True,
         load_dtd=False,
         huge_tree=False,
-        remove_comments=True,
+        remove_comments=not keep_comments,
         remove_pis=True,
     )
     try:
@@ -100,14 +100,17 @@ def _not_well_formed(text: str, where: str) -> InputRefused:
 
 def namespace_of(element: Element) -> str:
     """The namespace URI of the element's name, "" for none."""
-    return etree.QName(element).namespace or ""
+    # Asked for every element of a descriptor: etree.QName would make an object each time.
+    return element.tag[1:].partition("}")[0] if element.tag[0] == "{" else ""
 
 
 def local_name(element: Element) -> str:
     """The element's name without its namespace."""
-    return etree.QName(element).localname
+    return element.tag.rpartition("}")[2]
 
 
 def full_text(element: Element) -> str:
     """All text inside the element, blanks as they stand."""
+    if not len(element):
+        return element.text or ""
     return "".join(str(part) for part in element.itertext())
