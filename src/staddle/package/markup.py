@@ -5,6 +5,7 @@ Shared by the descriptor, its text bundles and the environment document. What th
 Source: XML 1.0; the bounds are ours.
 """
 
+import re
 from typing import Final
 from xml.parsers import expat
 
@@ -20,6 +21,16 @@ MOST_BYTES: Final = 16 << 20  # a descriptor with many languages stays below one
 _MOST_DEPTH: Final = 64  # the deepest path of the schema is below 12; nested collections add one each
 _MOST_ELEMENTS: Final = 200_000
 
+# A document of which these hold cannot break any bound but that of depth: see _is_plain.
+_PLAIN_HEAD: Final = re.compile(
+    rb"""(?:\xef\xbb\xbf)?(?:<\?xml\s+version=(["'])1\.0\1(?:\s+encoding=(["'])[Uu][Tt][Ff]-8\2)?\s*\?>\s*)?<[A-Za-z!]"""
+)
+_PLAIN_BYTES: Final = 1 << 20
+_PLAIN_TAGS: Final = 50_000
+_PLAIN_ATTRIBUTES: Final = 100_000
+_PLAIN_PIECE_BYTES: Final = 64 << 10
+_TOO_DEEP: Final = etree.XPath(f"boolean({'/*' * (_MOST_DEPTH + 1)})")
+
 
 class _Refusal(Exception):
     def __init__(self, what: str, why: str) -> None:
@@ -33,7 +44,9 @@ def parse_markup(data: bytes, *, where: str, keep_comments: bool = False) -> Ele
     """
     if len(data) > MOST_BYTES:
         raise _refused(f"the document has {len(data)} bytes; at most {MOST_BYTES} are read", where, "")
-    _scan(data, where)
+    plain = _is_plain(data)
+    if not plain:
+        _scan(data, where)
     parser = etree.XMLParser(
         resolve_entities=False,
         no_network=True,
@@ -43,9 +56,32 @@ def parse_markup(data: bytes, *, where: str, keep_comments: bool = False) -> Ele
         remove_pis=True,
     )
     try:
-        return etree.fromstring(data, parser)
+        root = etree.fromstring(data, parser)
     except (etree.XMLSyntaxError, ValueError) as exc:
+        if plain:
+            _scan(data, where)  # tells more exactly what is wrong, where it is its business
         raise _not_well_formed(str(exc), where) from exc
+    if plain and _TOO_DEEP(root):
+        _scan(data, where)
+    return root
+
+
+def _is_plain(data: bytes) -> bool:
+    """Whether it is certain, from its bytes alone, that _scan would find nothing but depth.
+
+    The pass over every tag takes twice the time of building the tree. It is spared where the document is UTF-8 for certain, as
+    another encoding could hide what is looked for; has no "<!DOCTYPE", not even in a comment; and is small in every way.
+    """
+    return (
+        len(data) <= _PLAIN_BYTES
+        and _PLAIN_HEAD.match(data) is not None
+        and b"\0" not in data
+        and b"<!DOCTYPE" not in data
+        and data.count(b"<") <= _PLAIN_TAGS
+        and data.count(b"=") <= _PLAIN_ATTRIBUTES
+        # Each stretch ends a tag, so none is longer than two of them.
+        and all(b">" in data[at : at + _PLAIN_PIECE_BYTES] for at in range(0, len(data), _PLAIN_PIECE_BYTES))
+    )
 
 
 def _scan(data: bytes, where: str) -> None:
