@@ -11,8 +11,7 @@ from cyclopts import CycloptsError, Parameter
 from staddle.cli.bytebar import ByteBars
 from staddle.cli.options import Options
 from staddle.cli.screen import Screen
-from staddle.jobs.bundle import bundle_job, signer_of
-from staddle.jobs.package import PackageReport, check_carried, look_into_package
+from staddle.jobs.package import PackageReport, look_into_package
 from staddle.kernel import SystemClock, format_binary, format_decimal
 from staddle.package import Form, Package, Property, Verification
 
@@ -82,6 +81,8 @@ def package(
 
 
 def _check(screen: Screen, path: Path, sha256: str, anchors: Sequence[Path], job: Path) -> int:
+    from staddle.jobs.carried import check_carried
+
     with ByteBars(screen) as bars:
         bar = bars.bar("reading")
         found = check_carried(
@@ -105,6 +106,8 @@ def _bundle(
     secrets: bool,
     sign: tuple[Path | None, Path | None],
 ) -> int:
+    from staddle.jobs.bundle import bundle_job, signer_of
+
     folder, now = options.folder(), SystemClock().now()
     key, certificate = sign
     signer = (

@@ -7,11 +7,11 @@ from pathlib import Path
 
 from staddle.answers.model import Answers, MemberAnswers
 from staddle.design.model import Member
+from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of, refuse_open_questions
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.orders import machine_name
-from staddle.jobs.origins import origin_of_job
 from staddle.jobs.rollouts import ROLLOUT, find_open, open_journal
 from staddle.jobs.vault import RolloutVault, open_strongbox
 from staddle.kernel import InputRefused, NotAllowed, OutsideFailed, format_binary, pretty_json

@@ -6,11 +6,10 @@ from pathlib import Path
 
 from cryptography import x509
 
-from staddle.jobs.gather import Gathered
 from staddle.kernel import OutsideFailed
 from staddle.package import OriginCheck, certificates_in
 
-__all__ = ["origin_check", "origin_of_job"]
+__all__ = ["origin_check"]
 
 
 def origin_check(anchors: Iterable[Path], now: datetime) -> OriginCheck:
@@ -30,8 +29,3 @@ def origin_check(anchors: Iterable[Path], now: datetime) -> OriginCheck:
             ) from exc
         found += certificates_in(data, where=str(path))
     return OriginCheck(now=now, anchors=tuple(found))
-
-
-def origin_of_job(job: Gathered, now: datetime) -> OriginCheck:
-    """The same with the anchors that the design names. Raises: as origin_check."""
-    return origin_check((job.folder.beside_design(name) for name in job.design.package.anchors), now)

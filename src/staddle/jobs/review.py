@@ -8,11 +8,11 @@ from typing import TypeVar
 from staddle.addressing.allocation import plan_addresses
 from staddle.design.waivers import Waiver, read_waivers
 from staddle.estate.survey import SurveyAge, survey_age
+from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.limits import limits_in
-from staddle.jobs.origins import origin_of_job
 from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
 from staddle.review.facts import Facts

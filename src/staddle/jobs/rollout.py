@@ -4,12 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of, refuse_open_questions
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
 from staddle.jobs.orders import new_tag, plan_of_job
-from staddle.jobs.origins import origin_of_job
 from staddle.jobs.prove import keep_proof
 from staddle.jobs.review import review_job
 from staddle.jobs.rollouts import ROLLOUT, OpenRollout, find_open, open_journal, platform_of, refuse_standing
