@@ -114,7 +114,7 @@ def pin(job: Path, sha256: str) -> None:
     text = design.read_text(encoding="utf-8")
     text = re.sub(r"(?m)^ +sha256: .*\n", "", text)
     design.write_text(
-        re.sub(r"(?m)^( +)(file: .*)$", rf"\g<1>\g<2>\n\g<1>sha256: \"{sha256}\"", text, count=1),
+        re.sub(r"(?m)^( +)(file: .*)$", rf"\g<1>\g<2>\n\g<1>sha256: '{sha256}'", text, count=1),
         encoding="utf-8",
     )
 
