@@ -4,13 +4,17 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui genisoimage qemu-utils
 
-.PHONY: demo test lint types fast tools fuzz clean
+.PHONY: demo test bench lint types fast tools fuzz clean
 
 demo: $(VENV)/installed
 	@$(BIN)/python -m demo.run
 
 test: $(VENV)/installed tools lint types
 	$(BIN)/python -m pytest -n 2 --dist loadgroup
+
+# Ratios within one run, with the machine's name, kept in docs/benchmarks.md. Best on a quiet machine: a few minutes.
+bench: $(VENV)/installed
+	$(BIN)/python -m bench.run
 
 lint: $(VENV)/installed
 	$(BIN)/ruff format --check .

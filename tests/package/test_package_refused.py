@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from staddle.kernel import InputRefused
-from staddle.package import read_package
+from staddle.package import markup, read_package
 from tests.package.descriptor_pieces import MEMORY as MEM
 from tests.package.descriptor_pieces import PROCESSOR as CPU
 from tests.package.descriptor_pieces import (
@@ -910,3 +910,50 @@ def test_nothing_is_written_when_a_package_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputRefused):
         read_package(tmp_path)
     assert sorted(tmp_path.rglob("*")) == before
+
+
+# ---- the short way past the pass over every tag -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"<!DOCTYPE a><a/>",
+        b"<a><!-- <!DOCTYPE b> --></a>",  # not even in a comment
+        "<a/>".encode("utf-16"),
+        "<a/>".encode("utf-16-le"),
+        "<a/>".encode("utf-32"),
+        # Encodings in which the bytes of "<!DOCTYPE" are others: RFC 2152, and EBCDIC (IBM code page 037)
+        b'<?xml version="1.0" encoding="UTF-7"?>+ADwAIQ-DOCTYPE a+AD4-<a/>',
+        '<?xml version="1.0" encoding="cp037"?><a/>'.encode("cp037"),
+        b'<?xml version="1.0" encoding="UTF-16"?><a/>',
+        b'<?xml version="1.1"?><a/>',
+        b"<a>" + b"<b/>" * 50_000 + b"</a>",
+        b"<a " + b" ".join(b'b%d="1"' % n for n in range(100_001)) + b"/>",
+        b'<a b="' + b"x" * (130 << 10) + b'"/>',
+        b"<a>" + b"<b>xxxxxxxxxxxxxxxxxxxxxxx</b>" * 40_000 + b"</a>",
+        b"<a>\0</a>",
+        b" <a/>",
+        b"",
+    ],
+)
+def test_whatever_could_hide_something_takes_the_long_way(data: bytes) -> None:
+    assert not markup._is_plain(data)
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        b"",
+        b"\xef\xbb\xbf",
+        b'<?xml version="1.0" encoding="UTF-8"?>\n',
+        b"<?xml version='1.0' encoding='utf-8' ?>",
+        b'<?xml version="1.0"?>',
+    ],
+)
+def test_a_usual_document_takes_the_short_way_and_its_depth_is_still_bounded(head: bytes) -> None:
+    deep = head + b"<a>" * 64 + b"</a>" * 64
+    assert markup._is_plain(deep)
+    assert markup.parse_markup(deep, where="x").tag == "a"
+    with pytest.raises(InputRefused, match="elements are nested more than 64 deep"):
+        markup.parse_markup(head + b"<a>" * 65 + b"</a>" * 65, where="x")

@@ -113,6 +113,9 @@ class PackageChoice(Row):
     sha256: str = Field(
         default="", pattern=r"^([0-9a-f]{64})?$", description="digest that every site must see"
     )
+    anchors: tuple[str, ...] = Field(
+        default=(), description="files with the certificates that the package's signer must lead to"
+    )
     licence_accepted_by: str = Field(default="", description="who accepted the licence texts")
     licence_accepted_on: date | None = Field(default=None, description="the day they did")
     vcpu_per_core: float | None = Field(

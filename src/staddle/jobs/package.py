@@ -1,9 +1,11 @@
-"""package: what the package holds, and whether it is intact."""
+"""package: what the package holds, whether it is intact, and whose it is."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
+from staddle.jobs.origins import origin_check
 from staddle.package import (
     Package,
     SizeFigures,
@@ -37,20 +39,24 @@ def look_into_package(
     lang: str = "en-US",
     machine: str = "",
     verify: bool = True,
+    now: datetime | None = None,
+    anchors: Sequence[Path] = (),
     progress: Callable[[int, int], None] | None = None,
 ) -> PackageReport:
-    """Read a package and check every digest of it.
+    """Read a package, check every digest of it, and who signed it.
 
-    Args: machine: the id of the machine to tell of; "" for all that the package holds.
-    Raises: InputRefused: every fault of the descriptor, or every file that does not have its digest.
+    Args: machine: the id of the machine to tell of; "" for all that the package holds; now: the instant at which the
+        signer's certificate is judged, None to leave that and the anchors aside.
+    Raises: InputRefused: every fault of the descriptor, every file that does not have its digest, or a wrong signature.
     """
     if machine:
         packages: tuple[Package, ...] = (read_package(path, lang=lang, machine=machine),)
     else:
         packages = read_machines(path, lang=lang)
+    origin = None if now is None else origin_check(anchors, now)
     return PackageReport(
         package=packages[0],
-        verification=verify_package(path, progress=progress) if verify else None,
+        verification=verify_package(path, origin=origin, progress=progress) if verify else None,
         figures=_figures(packages[0]),
         others=tuple((other, _figures(other)) for other in packages[1:]),
     )

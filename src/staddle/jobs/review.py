@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from staddle.addressing.allocation import plan_addresses
 from staddle.estate.survey import SurveyStanding
+from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
@@ -72,7 +73,9 @@ def facts_of(
     )
     answers, answer_faults = (None, ()) if job.addresses is None else _made(lambda: answers_of(job))
     verification, package_faults = (
-        _made(lambda: verify_package(job.package_path, progress=progress)) if verify else (None, ())
+        _made(lambda: verify_package(job.package_path, origin=origin_of_job(job, now), progress=progress))
+        if verify
+        else (None, ())
     )
     return Facts(
         design=job.design,

@@ -1,5 +1,8 @@
 """What the maker ships: reading, verifying and answering an OVF package. Imports the kernel only."""
 
+from staddle.package.bundle import Bundled, BundledMember, BundleOrder, Form, write_bundle
+from staddle.package.bundlepaper import BUNDLE_SHEET, SheetMember, bundle_sheet
+from staddle.package.certificatefile import certificates_in
 from staddle.package.contents import open_disk_file
 from staddle.package.descriptor import read_machines, read_package
 from staddle.package.environment import (
@@ -15,7 +18,8 @@ from staddle.package.environmentimage import (
     write_environment_image,
 )
 from staddle.package.figures import DiskFigures, SizeFigures, size_figures
-from staddle.package.manifest import Verification, verify_package, with_digests
+from staddle.package.filling import Filling
+from staddle.package.manifest import Verification, check_package, verify_package, with_digests
 from staddle.package.model import (
     Adapter,
     Allocation,
@@ -38,21 +42,33 @@ from staddle.package.model import (
     StartUp,
 )
 from staddle.package.properties import check_answer
+from staddle.package.signature import Origin
+from staddle.package.signer import OriginCheck
+from staddle.package.signing import ManifestSigner, load_signer, needs_passphrase
 
 __all__ = [
+    "BUNDLE_SHEET",
     "ENVIRONMENT_NAME",
     "Adapter",
     "Allocation",
+    "BundleOrder",
+    "Bundled",
+    "BundledMember",
     "Controller",
     "DiskDevice",
     "DiskFigures",
     "Environment",
     "EnvironmentFile",
+    "Filling",
+    "Form",
     "Hardware",
     "InstanceCount",
     "Licence",
     "Machine",
+    "ManifestSigner",
     "Medium",
+    "Origin",
+    "OriginCheck",
     "Package",
     "PackageDisk",
     "PackageFile",
@@ -61,13 +77,19 @@ __all__ = [
     "Property",
     "QuantityRange",
     "ScaleOut",
+    "SheetMember",
     "Size",
     "SizeFigures",
     "StartUp",
     "Verification",
+    "bundle_sheet",
+    "certificates_in",
     "check_answer",
+    "check_package",
     "environment_document",
     "environment_image_file",
+    "load_signer",
+    "needs_passphrase",
     "open_disk_file",
     "read_environment",
     "read_machines",
@@ -76,5 +98,6 @@ __all__ = [
     "size_figures",
     "verify_package",
     "with_digests",
+    "write_bundle",
     "write_environment_image",
 ]
