@@ -39,7 +39,8 @@ _SHARES: Final = {
     "table order": 0.05,
 }
 _FIRST_FIT_SHARE: Final = 0.3
-_TRIALS: Final = 5  # the share of what is left that one limit tried may use is one in so many
+_TRIALS: Final = 2  # the share of what is left that one limit tried may use is one in so many
+_MANY_VARIABLES: Final = 5000
 _ROUNDING: Final = 1e-6  # bounds are whole numbers that the solver hands out as floats
 _MOST_ROUNDS: Final = 40  # of placements that were found and did not leave their reserve
 _MOST_PAIRS_IN_ORDER: Final = (
@@ -305,6 +306,11 @@ class Search:
         solver.parameters.max_deterministic_time = budget.left_s
         if first_fit:
             solver.parameters.search_branching = cp_model.FIXED_SEARCH
+        if len(cp.proto.variables) > _MANY_VARIABLES:
+            # What is worth its time on small models uses up the whole limit here (tried): they are solved without.
+            solver.parameters.cp_model_probing_level = 0
+            solver.parameters.symmetry_level = 0
+            solver.parameters.linearization_level = 0
         status = solved(solver, cp)
         budget.left_s -= solver.response_proto.deterministic_time
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
