@@ -121,7 +121,7 @@ def test_where_not_all_fit_the_lowest_priority_is_left() -> None:
     assert isinstance(found, CannotRestart)
     assert found.machines == ("late",)
     assert found.seats == (("first", "b"), ("then", "b"))
-    assert found.reason == "3 to restart on hosts with nothing special, need 24 GiB; 1 hosts have 16 GiB left"
+    assert found.reason == "3 displaced: need 24 GiB, 1 host has 16 GiB left"
 
 
 def test_a_machine_that_lost_its_disk_still_holds_its_memory() -> None:

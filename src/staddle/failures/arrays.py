@@ -90,7 +90,7 @@ class Ground:
         words = ", ".join(word + " and ".join(names) for word, names in needs if names)
         if not all(nodes):
             words += (", " if words else "") + "a NUMA node large enough"
-        self.class_words.append(words or "nothing special")
+        self.class_words.append(words)
 
     def core_needs(self, machine: Running) -> tuple[int, ...]:
         """What the machine takes of the cores, in thousandths, at each of ``rates``."""

@@ -12,6 +12,7 @@ from staddle.failures.arrays import Arrays, Ground
 from staddle.failures.counting import refute
 from staddle.failures.firstfit import first_fit, in_order, largest_first, quick_fit
 from staddle.failures.outcome import CannotRestart, Restarted, RestartOutcome, RestartUndecided
+from staddle.failures.pattern import solve_patterns
 from staddle.failures.question import Question, displaced_rows
 from staddle.failures.restart_cp import Undecided, solve_cp
 from staddle.failures.running import Running, Stand
@@ -19,14 +20,14 @@ from staddle.kernel import InputRefused
 
 __all__ = ["CannotRestart", "RestartOutcome", "RestartTest", "RestartUndecided", "Restarted"]
 
-LIMIT_S: Final = 2.0
-"""Deterministic seconds of each solver for one scenario, unless the caller says otherwise (tried, no source)."""
+LIMIT_S: Final = 0.5
+"""Deterministic seconds of the constraint solver for one scenario, unless the caller says otherwise (tried, no source)."""
 
 
 class RestartTest:
     """The machines and hosts of one estate, ready for many scenarios. Can be pickled.
 
-    Args: machines: each stands on one of ``stands``; limit_s: deterministic seconds of each solver for one scenario.
+    Args: machines: each stands on one of ``stands``; limit_s: deterministic seconds of the constraint solver for one scenario.
     Raises: InputRefused: two of one name, or a machine on a host that is not there.
     """
 
@@ -82,6 +83,7 @@ class RestartTest:
 
     def _solvers(self) -> tuple[tuple[Callable[[Question], list[int] | Undecided | None], str], ...]:
         return (
+            (solve_patterns, "packing patterns have shown that no choice of hosts takes all of them"),
             (
                 lambda question: solve_cp(question, limit_s=self.limit_s),
                 "the constraint solver has shown that no choice of hosts takes all of them",
