@@ -32,7 +32,9 @@ class Ground:
         self.rate_of: Final[Ints] = np.array([rates.index(s.vcpu_per_core) for s in stands], dtype=np.int64)
         self.memory_bytes: Final[Ints] = np.array([s.memory_bytes for s in stands], dtype=np.int64)
         self.cores: Final[Ints] = np.array([1000 * s.cores for s in stands], dtype=np.int64)
+        self.rate_list: Final[list[int]] = self.rate_of.tolist()
         self.class_hosts: Final[list[Ints]] = []
+        self.class_lists: Final[list[list[int]]] = []  # the same as plain numbers
         self.class_pools: Final[list[frozenset[str]]] = []
         self.class_words: Final[list[str]] = []
         self._class_at: Final[dict[object, int]] = {}
@@ -80,6 +82,7 @@ class Ground:
             and nodes[self._node_of[position]]
         ]
         self.class_hosts.append(np.array(fitting, dtype=np.int64))
+        self.class_lists.append(fitting)
         self.class_pools.append(pools)
         needs = (
             ("", sorted(pools)),
@@ -189,6 +192,8 @@ class Arrays:
         np.add.at(used_cores, self.host_of, here)
         self.left_bytes: Ints = np.maximum(ground.memory_bytes - used_bytes, 0)
         self.left_cores: Ints = np.maximum(ground.cores - used_cores, 0)
+        self.left_bytes_list: list[int] = self.left_bytes.tolist()
+        self.left_cores_list: list[int] = self.left_cores.tolist()
         self.rows_apart = _rows_of(self.apart_of)
         self.rows_together = _rows_of(self.together_of)
 

@@ -1,6 +1,6 @@
 """The restart test: when these hosts and pools fail, does every displaced machine find a host among the survivors?
 
-Machines that still run are not moved. First-fit, counting, packing patterns among like hosts, and a constraint solver, in
+Machines that still run are not moved. A walk, first-fit, counting, packing patterns among like hosts, and a constraint solver, in
 the order of what they cost; what none of them decides is undecided, never fine. Which scenarios matter is scenario.py's, what
 follows for a cluster survival's.
 """
@@ -16,6 +16,7 @@ from staddle.failures.pattern import solve_patterns
 from staddle.failures.question import Question, displaced_rows
 from staddle.failures.restart_cp import Undecided, solve_cp
 from staddle.failures.running import Running, Stand
+from staddle.failures.walk import walk_fit
 from staddle.kernel import InputRefused
 
 __all__ = ["CannotRestart", "RestartOutcome", "RestartTest", "RestartUndecided", "Restarted"]
@@ -56,10 +57,15 @@ class RestartTest:
         Args: without: names of machines left out; extra: machines added, each on its host.
         Raises: InputRefused: an unknown host, an unknown machine to leave out, or a doubled one.
         """
-        question = self.question(failed_hosts, failed_pools, without=without, extra=extra)
+        return self.restart_of(self.question(failed_hosts, failed_pools, without=without, extra=extra))
+
+    def restart_of(self, question: Question) -> RestartOutcome:
+        """The same for a question that was put together before."""
         if not len(question):
             return Restarted(seats=())
-        at = first_fit(question, largest_first(question), tightest=True)
+        at = walk_fit(question, start=max(question.failed) + 1)
+        if at is None:
+            at = first_fit(question, largest_first(question), tightest=True)
         if at is not None:
             return Restarted(seats=question.seats(at))
         reason = refute(question)
@@ -103,7 +109,7 @@ class RestartTest:
         Raises: InputRefused: as restart.
         """
         arrays = self._arrays(without, extra)
-        rows = displaced_rows(arrays, self._numbers(failed_hosts), frozenset(failed_pools))[1]
+        rows = displaced_rows(arrays, self.positions(failed_hosts), frozenset(failed_pools))[1]
         return tuple(arrays.names[row] for row in rows.tolist())
 
     def question(
@@ -115,9 +121,10 @@ class RestartTest:
         extra: Sequence[Running] = (),
     ) -> Question:
         """What this scenario asks, before anything is tried. Raises: InputRefused: as restart."""
-        return Question(self._arrays(without, extra), self._numbers(failed_hosts), frozenset(failed_pools))
+        return Question(self._arrays(without, extra), self.positions(failed_hosts), frozenset(failed_pools))
 
-    def _numbers(self, hosts: Iterable[str]) -> list[int]:
+    def positions(self, hosts: Iterable[str]) -> list[int]:
+        """Where these hosts stand among all, in order. Raises: InputRefused: an unknown one."""
         names = tuple(hosts)
         unknown = [name for name in names if name not in self.ground.host_at]
         if unknown:
