@@ -11,7 +11,7 @@ SOURCE = Path(__file__).parents[1] / "src" / "staddle"
 RANKS = (
     ("kernel",),
     ("package", "estate", "design", "trust", "failures"),
-    ("addressing", "placement"),
+    ("addressing", "placement", "survival"),
     ("answers", "plan"),
     ("review", "rollout", "proof"),
     ("platforms", "appliances", "stores", "probes", "dossier"),
@@ -60,6 +60,10 @@ FROM_BELOW_JOBS = {
     "staddle.rollout.journal": {"Entry"},
     "staddle.rollout.run": {"Run"},
     "staddle.rollout.states": {"Event", "State"},
+    "staddle.survival.failuretable": {"Asked", "Doubles"},
+    "staddle.survival.judge": {"ALL", "SOME", "Judgement"},
+    "staddle.survival.serving": {"State"},
+    "staddle.survival.times": {"Span"},
     "staddle.trust.secrets": {"Secret"},
 }
 """What the command line takes from ranks 1 to 5: values and pure functions. Whatever does something is jobs/'s to call."""

@@ -26,6 +26,7 @@ STORY: Final = {
     "estate": ("read", 0),
     "limits": ("read", 0),
     "place": ("best shown", 0),
+    "survive": ("not outlived", 1),
     "review": ("passed", 0),
     "sheets": ("complete", 0),
     "requests": ("written", 0),
@@ -99,6 +100,9 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review"}
     assert (set(data["place"]), data["place"]["settled"]) == ({"found", "settled"}, True)
     assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}
+    assert set(data["survive"]) == {"basis", "table"}
+    assert set(data["survive"]["table"]) == {"singles", "doubles", "asked"}
+    assert (data["survive"]["basis"]["placement"], data["survive"]["basis"]["members"]) == ("settled", 3)
     assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed"}
     assert set(data["requests"]) == {"sheet", "files"}
     assert (data["rollout"]["rollout"], len(data["rollout"]["calls"])) == ("levels-rollout-1", 40)

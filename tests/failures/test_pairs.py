@@ -41,7 +41,7 @@ def failing(draw: st.DrawFn, case: Small) -> list[Scenario]:
 def test_every_pair_ends_as_the_restart_test_says(data: st.DataObject) -> None:
     case = data.draw(small_estates(hosts=(3, 7), fill=(30, 50, 85, 95, 98)))
     scenarios = data.draw(failing(case))
-    test = RestartTest(case.machines, case.stands)
+    test = RestartTest(case.machines, case.stands, lost_hold=data.draw(st.booleans()))
     table = decide_pairs(test, scenarios)
     for i, j in combinations(range(len(scenarios)), 2):
         hosts = (*scenarios[i].hosts, *scenarios[j].hosts)

@@ -75,7 +75,7 @@ def exact_answers(case: Small) -> list[list[int] | Undecided | None]:
     return answers
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(tight_packings() | small_estates())
 def test_both_solvers_say_what_brute_force_says(case: Small) -> None:
     exists = brute_restart(case.machines, case.stands, case.hosts, case.pools) is not None
@@ -86,7 +86,7 @@ def test_both_solvers_say_what_brute_force_says(case: Small) -> None:
     assert isinstance(patterns, Undecided) or isinstance(patterns, list) == exists
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(tight_packings() | small_estates())
 def test_what_counting_refutes_does_not_exist_and_what_first_fit_finds_holds(case: Small) -> None:
     question = RestartTest(case.machines, case.stands).question(case.hosts, case.pools)

@@ -56,9 +56,9 @@ def _homeless(question: Question, item: int) -> str:
     hosts = question.hosts[item]
     standing = hosts[question.left_bytes[hosts] >= 0]
     if not len(standing):
-        return f"{names}: no surviving host may take it{words}"
+        return f"{names}: no host that is left may take it{words}"
     return (
-        f"{names}: none of the {len(standing)} surviving hosts that may take it{words} has "
+        f"{names}: none of the {len(standing)} hosts left that may take it{words} has "
         f"{format_binary(int(question.memory_bytes[item]))} and {question.cores[item].min() / 1000:g} cores left"
     )
 

@@ -24,7 +24,7 @@ import numpy.typing as npt
 from staddle.failures.arrays import NONE, Ints
 from staddle.failures.outcome import CannotRestart, Restarted
 from staddle.failures.paircounts import PairCounts
-from staddle.failures.question import Question, displaced_rows
+from staddle.failures.question import displaced_rows
 from staddle.failures.restart import RestartTest
 from staddle.failures.scenario import Scenario
 from staddle.failures.ways import Alone, Verdict, Way, quick_verdict, try_alone
@@ -192,7 +192,9 @@ class _Sweep:
             rows, _ = displaced_rows(self.test.arrays, self.failing[i], frozenset(self.scenarios[i].pools))
             classes = np.unique(self.test.arrays.class_of[rows]).tolist()
             needed = {pool for c in classes for pool in class_pools[c]}
-            pairs[i, [j for j, pools in failing_pools if pools & needed]] = False
+            # Where lost machines are stopped, any failing pool gives room that was not there before.
+            gives = [j for j, pools in failing_pools if pools & needed or not self.test.lost_hold]
+            pairs[i, gives] = False
         self._close((pairs | pairs.T) & ~self.coupled, Verdict.CANNOT, "one of the two cannot restart alone")
 
     def by_counting(self) -> None:
@@ -264,13 +266,13 @@ def _alone_chunk(test: RestartTest, failing: Sequence[Failing]) -> list[Alone]:
 
 
 def _quick_chunk(test: RestartTest, failing: Sequence[Failing]) -> list[int]:
-    return [int(quick_verdict(Question(test.arrays, hosts, pools))) for hosts, pools in failing]
+    return [int(quick_verdict(test.ask(hosts, pools))) for hosts, pools in failing]
 
 
 def _solved_chunk(test: RestartTest, failing: Sequence[Failing]) -> list[int]:
     verdicts = []
     for hosts, pools in failing:
-        outcome = test.restart_of(Question(test.arrays, hosts, pools))
+        outcome = test.restart_of(test.ask(hosts, pools))
         ends = Verdict.CANNOT if isinstance(outcome, CannotRestart) else Verdict.UNDECIDED
         verdicts.append(int(Verdict.RESTARTS if isinstance(outcome, Restarted) else ends))
     return verdicts

@@ -2,7 +2,7 @@
 
 An **item** is what restarts as one: a machine, or the displaced machines of one keep-together group. A machine with a disk
 in a failed pool is lost and not displaced. Where its host survives, what it held there is not counted as free: a machine
-that hangs without its disk still holds its memory.
+that hangs without its disk still holds its memory. Asked otherwise (``lost_hold`` False), it has been stopped.
 """
 
 from collections.abc import Sequence, Set
@@ -38,16 +38,20 @@ class Question:
     no host can take why not; ``narrow`` are those that may stand on fewer hosts than their reach class. ``reach`` is a reach class whose hosts include all of ``hosts``.
     """
 
-    def __init__(self, arrays: Arrays, failed_hosts: Sequence[int], failed_pools: Set[str]) -> None:
+    def __init__(
+        self, arrays: Arrays, failed_hosts: Sequence[int], failed_pools: Set[str], *, lost_hold: bool = True
+    ) -> None:
         self.arrays: Final = arrays
         ground = arrays.ground
         self.rate_of: Final = ground.rate_of
-        self.left_bytes: Final = arrays.left_bytes.copy()
-        self.left_cores: Final = arrays.left_cores.copy()
+        self.left_bytes: Ints = arrays.left_bytes.copy()
+        self.left_cores: Ints = arrays.left_cores.copy()
         self.failed: Final = frozenset(failed_hosts)
         failed = np.array(failed_hosts, dtype=np.int64)
-        self.left_bytes[failed] = self.left_cores[failed] = TAKES_NOTHING
         displaced, lost = displaced_rows(arrays, failed_hosts, failed_pools)
+        if not lost_hold and len(lost):
+            self.left_bytes, self.left_cores = arrays.left_without(lost)
+        self.left_bytes[failed] = self.left_cores[failed] = TAKES_NOTHING
         order = np.lexsort((displaced, arrays.restart_order[displaced]))
         self.displaced: Final[Ints] = displaced[order]
         rows = self.displaced

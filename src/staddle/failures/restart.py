@@ -5,7 +5,7 @@ the order of what they cost; what none of them decides is undecided, never fine.
 follows for a cluster survival's.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Set
 from typing import Final
 
 from staddle.failures.arrays import Arrays, Ground
@@ -28,16 +28,24 @@ LIMIT_S: Final = 0.5
 class RestartTest:
     """The machines and hosts of one estate, ready for many scenarios. Can be pickled.
 
-    Args: machines: each stands on one of ``stands``; limit_s: deterministic seconds of the constraint solver for one scenario.
+    Args: machines: each stands on one of ``stands``; limit_s: deterministic seconds of the constraint solver for one scenario;
+        lost_hold: a machine that lost its disk still holds its memory and cores on a host that stands; otherwise it is
+        taken as stopped.
     Raises: InputRefused: two of one name, or a machine on a host that is not there.
     """
 
     def __init__(
-        self, machines: Sequence[Running], stands: Sequence[Stand], *, limit_s: float = LIMIT_S
+        self,
+        machines: Sequence[Running],
+        stands: Sequence[Stand],
+        *,
+        limit_s: float = LIMIT_S,
+        lost_hold: bool = True,
     ) -> None:
         self.ground: Final = Ground(stands)
         self.arrays: Final = Arrays(machines, self.ground)
         self.limit_s: Final = limit_s
+        self.lost_hold: Final = lost_hold
         self._last: tuple[frozenset[str], tuple[Running, ...], Arrays] = (frozenset(), (), self.arrays)
 
     def restart(
@@ -52,7 +60,7 @@ class RestartTest:
 
         Displaced is what stands on a failed host and has no disk in a failed pool; the latter is lost. A displaced machine
         needs a surviving host with all its pools and networks, its CPU level, its site, a NUMA node large enough, memory
-        and cores left; keep-apart and keep-together groups hold. A lost machine keeps what it held on a surviving host.
+        and cores left; keep-apart and keep-together groups hold. A lost machine keeps what it held on a surviving host (see lost_hold).
 
         Args: without: names of machines left out; extra: machines added, each on its host.
         Raises: InputRefused: an unknown host, an unknown machine to leave out, or a doubled one.
@@ -121,7 +129,15 @@ class RestartTest:
         extra: Sequence[Running] = (),
     ) -> Question:
         """What this scenario asks, before anything is tried. Raises: InputRefused: as restart."""
-        return Question(self._arrays(without, extra), self.positions(failed_hosts), frozenset(failed_pools))
+        return self.ask(self.positions(failed_hosts), frozenset(failed_pools), self._arrays(without, extra))
+
+    def ask(
+        self, failed_hosts: Sequence[int], failed_pools: Set[str], arrays: Arrays | None = None
+    ) -> Question:
+        """The same for hosts by their positions; ``arrays`` other than the test's own where machines were changed."""
+        return Question(
+            self.arrays if arrays is None else arrays, failed_hosts, failed_pools, lost_hold=self.lost_hold
+        )
 
     def positions(self, hosts: Iterable[str]) -> list[int]:
         """Where these hosts stand among all, in order. Raises: InputRefused: an unknown one."""

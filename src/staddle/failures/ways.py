@@ -53,7 +53,7 @@ class Alone:
 
 def try_alone(test: RestartTest, failed_hosts: Sequence[int], failed_pools: Set[str]) -> Alone:
     """The scenario's verdict and ways. Args: failed_hosts: positions in the test's hosts."""
-    question = Question(test.arrays, failed_hosts, failed_pools)
+    question = test.ask(failed_hosts, failed_pools)
     if not len(question):
         nothing = np.zeros(0, dtype=np.int64)
         return Alone(
