@@ -66,19 +66,23 @@ def _homeless(question: Question, item: int) -> str:
 def _sets(question: Question) -> Iterator[tuple[Ints, Ints, str]]:
     """Items that may stand on some hosts only, those hosts, and what makes them so."""
     arrays = question.arrays
-    classes = np.unique(question.reach)
+    ground = arrays.ground
+    # Numbers of classes come from what was asked before; the same question shall be told the same proof.
+    classes = sorted(
+        np.unique(question.reach).tolist(), key=lambda c: (len(ground.class_hosts[c]), ground.class_words[c])
+    )
     surviving = question.left_bytes >= 0
-    for c in classes.tolist():
-        hosts = arrays.ground.class_hosts[c]
-        inside = [other for other in classes.tolist() if _within(arrays, other, c)]
+    for c in classes:
+        hosts = ground.class_hosts[c]
+        inside = [other for other in classes if _within(arrays, other, c)]
         items = np.flatnonzero(np.isin(question.reach, inside))
         yield (
             items,
             hosts[surviving[hosts]],
-            arrays.ground.class_words[c] and f"that need {arrays.ground.class_words[c]}",
+            ground.class_words[c] and f"that need {ground.class_words[c]}",
         )
     if len(classes) > 1:
-        hosts = np.unique(np.concatenate([arrays.ground.class_hosts[c] for c in classes.tolist()]))
+        hosts = np.unique(np.concatenate([ground.class_hosts[c] for c in classes]))
         yield np.arange(len(question)), hosts[surviving[hosts]], "in all"
 
 
