@@ -32,8 +32,8 @@ from staddle.survival.times import COMMON_PRACTICE
 
 __all__ = ["Basis", "EvacuationReport", "NamedReport", "SurviveReport", "empty_hosts", "fail", "survive"]
 
-_MANY_HOSTS: Final = 300
-"""From so many hosts on the pairs are worth starting processes for (tried, no source)."""
+_MANY_HOSTS: Final = 2_000
+"""From so many hosts on the pairs may be worth starting processes for: below, one takes seconds (measured)."""
 _MEMBER_RESTART_ORDER: Final = 50
 """After what everything else needs, before front ends. Common practice, no source."""
 
