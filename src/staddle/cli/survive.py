@@ -74,10 +74,10 @@ def _table(screen: Screen, report: SurviveReport) -> int:
         for one in asked.fails[:3]:
             _hanging(screen, "  ", f"{one.scenario.name}: {_why(one)}")
     screen.show()
-    _rows(screen, "single failures, worst first", table.singles)
+    _rows(screen, "single failures, worst first", table.singles, members=report.basis.members)
     if table.doubles is not None:
         screen.show()
-        _pairs(screen, table.doubles)
+        _pairs(screen, table.doubles, members=report.basis.members)
     screen.show()
     _hanging(screen, "", f"times: {report.basis.times}")
     screen.show(f"written: {', '.join(report.files)}")
@@ -116,13 +116,17 @@ def _why(one: Judgement) -> str:
     return "; ".join(told) or "outlived"
 
 
-def _rows(screen: Screen, title: str, judged: tuple[Judgement, ...]) -> None:
+def _states(one: Judgement) -> str:
+    return str(one.at_once) if one.at_once == one.afterwards else f"{one.at_once}, then {one.afterwards}"
+
+
+def _rows(screen: Screen, title: str, judged: tuple[Judgement, ...], *, members: int) -> None:
     heads = ("failed", "ours", "the cluster", "back after", "guests lost", "restart", "stay down")
     rows = [
         (
             one.scenario.name,
             _ours(one),
-            str(one.at_once) if one.at_once == one.afterwards else f"{one.at_once}, then {one.afterwards}",
+            _states(one) if members else "–",
             _span(one.back),
             str(one.guests_lost),
             str(one.guests_restarted),
@@ -169,14 +173,15 @@ def _some(names: tuple[str, ...]) -> str:
     return ", ".join(names[:_MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
-def _pairs(screen: Screen, doubles: Doubles) -> None:
+def _pairs(screen: Screen, doubles: Doubles, *, members: int) -> None:
     screen.show(f"every two hosts at once: {doubles.pairs} pairs")
-    screen.show("  the cluster at once: " + _counts(doubles.states))
+    if members:
+        screen.show("  the cluster at once: " + _counts(doubles.states))
     screen.show("  what is displaced: " + _counts(doubles.restarts))
     screen.show("  decided by: " + _counts(doubles.decided))
     if doubles.worst:
         screen.show()
-        _rows(screen, "pairs of hosts, some of the worst", doubles.worst)
+        _rows(screen, "pairs of hosts, some of the worst", doubles.worst, members=members)
 
 
 def _counts(counts: tuple[tuple[str, int], ...]) -> str:

@@ -62,7 +62,7 @@ def draw_failures(judged: Sequence[Judgement], members: Sequence[str], *, cluste
             letter(shorten(one.scenario.name, _NAME - 8, 11), _EDGE, top + 12, 11),
             *_boxes(one, boxes, _EDGE + _NAME, top),
             letter(
-                shorten(_state(one), _STATE - 8, 11),
+                shorten(_state(one) if members else "–", _STATE - 8, 11),
                 state_x,
                 top + 12,
                 11,

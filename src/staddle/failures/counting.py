@@ -79,7 +79,7 @@ def _sets(question: Question) -> Iterator[tuple[Ints, Ints, str]]:
         yield (
             items,
             hosts[surviving[hosts]],
-            ground.class_words[c] and f"that need {ground.class_words[c]}",
+            ground.class_words[c] and f"that may only go to hosts with {ground.class_words[c]}",
         )
     if len(classes) > 1:
         hosts = np.unique(np.concatenate([ground.class_hosts[c] for c in classes]))

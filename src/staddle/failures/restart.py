@@ -144,7 +144,9 @@ class RestartTest:
         names = tuple(hosts)
         unknown = [name for name in names if name not in self.ground.host_at]
         if unknown:
-            raise InputRefused.one(f'"{unknown[0]}" shall fail, and no host has that name')
+            raise InputRefused.one(
+                f'"{unknown[0]}" is no host of the estate', mend="name one that stands in its tables"
+            )
         return sorted({self.ground.host_at[name] for name in names})
 
     def _arrays(self, without: Iterable[str], extra: Sequence[Running]) -> Arrays:
