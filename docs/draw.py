@@ -31,7 +31,7 @@ ROOMS: Final = {
     "failures": ("what fails together, and", "whether it restarts", ""),
     "addressing": ("names, addresses, zones", "and ports of each member", ""),
     "placement": ("member to host, disk to", "pool; why, or why not", ""),
-    "survival": ("what a failure takes; who", "restarts; emptying hosts", ""),
+    "survival": ("what a failure takes, who", "restarts; share of a year", ""),
     "answers": ("an answer, with reason, to", "each question asked", ""),
     "plan": ("kinds of step, orders,", "ports to the world", ""),
     "review": ("rules that look for", "mistakes and risks", ""),

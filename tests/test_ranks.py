@@ -64,6 +64,18 @@ FROM_BELOW_JOBS = {
     "staddle.survival.judge": {"ALL", "SOME", "Judgement"},
     "staddle.survival.serving": {"State"},
     "staddle.survival.times": {"Span"},
+    "staddle.survival.availability": {"Share"},
+    "staddle.survival.rates": {"rate_text"},  # pure: a range as text
+    "staddle.survival.wording": {  # pure: availability in words
+        "ASSUMPTIONS",
+        "about_text",
+        "beside",
+        "brings_nothing",
+        "minutes_text",
+        "notes",
+        "origin_text",
+        "worth_telling",
+    },
     "staddle.trust.secrets": {"Secret"},
 }
 """What the command line takes from ranks 1 to 5: values and pure functions. Whatever does something is jobs/'s to call."""

@@ -12,7 +12,7 @@ from staddle.jobs.folder import JobFolder, find_job
 from staddle.jobs.place import place, settle
 from staddle.jobs.survive import empty_hosts, fail, survive
 from staddle.kernel import InputRefused
-from staddle.survival.machines import running_guests, stands_of
+from staddle.placement.after import running_guests, stands_after
 from staddle.survival.serving import State
 from tests.cli.demo_job import SURVEYED, demo_job
 from tests.failures.restart_checker import broken
@@ -52,7 +52,7 @@ def test_every_host_pool_and_domain_is_judged(job: JobFolder, estate: Estate) ->
     for one in report.table.singles:
         seats = {machine: host for machine, host in one.seats if machine in on_disk}
         hosts, pools = one.scenario.hosts, one.scenario.pools
-        assert broken(running_guests(estate), stands_of(estate), hosts, pools, seats) == []
+        assert broken(running_guests(estate), stands_after(estate), hosts, pools, seats) == []
         displaced = [g for g in estate.guests if g.host in hosts and g.pool not in pools]
         left = set(one.not_restarted)
         assert len(displaced) == one.guests_restarted + sum(g.name in left for g in displaced)
@@ -77,9 +77,4 @@ def test_emptying_a_host_moves_each_of_its_machines(job: JobFolder, estate: Esta
     found = empty_hosts(job, NOW, ["om-h02"]).evacuation
     assert {move.machine for move in found.moves} == {g.name for g in estate.guests if g.host == "om-h02"}
     seats = {move.machine: move.to_host for move in found.moves}
-    assert broken(running_guests(estate), stands_of(estate), ["om-h02"], [], seats) == []
-
-
-def test_a_member_that_the_survey_met_counts_once(estate: Estate) -> None:
-    names = {guest.name for guest in estate.guests[:2]}
-    assert len(running_guests(estate, leave_out=names)) == len(estate.guests) - 2
+    assert broken(running_guests(estate), stands_after(estate), ["om-h02"], [], seats) == []

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from staddle.failures.reachable import cut_off
 from staddle.failures.restart import RestartTest
 from staddle.failures.running import Running
 from staddle.failures.scenario import Scenario
@@ -106,10 +107,22 @@ def test_the_table_of_pairs_counts_what_each_pair_is_judged_to_do(data: st.DataO
         members,
         least_data=data.draw(st.integers(0, sum(m.data for m in members))),
     )
-    scenarios = [host(one.name) for one in case.stands]
+    scenarios = list(cut_off([host(one.name) for one in case.stands], case.stands))
     together = [
         Scenario(name=f"{one.name} + {other.name}", hosts=(*one.hosts, *other.hosts), pools=(), domains=())
         for one, other in combinations(scenarios, 2)
+    ]
+    # What only the two reach is lost with them.
+    together = [
+        replace(
+            one,
+            pools=tuple(
+                pool
+                for pool in ("p0", "p1", "p2")
+                if (who := {s.name for s in case.stands if pool in s.pools}) and who <= set(one.hosts)
+            ),
+        )
+        for one in together
     ]
     each = [judge.judge(one) for one in together]
     two = Ask(sentence="any 2 hosts", count=len(together), scenarios=iter(()), two_hosts=True)

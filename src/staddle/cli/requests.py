@@ -9,7 +9,6 @@ from staddle.cli.options import Options
 from staddle.cli.screen import Screen
 from staddle.jobs.requests import check_requests, make_requests, planned_looks, requests_of
 from staddle.kernel import SystemClock
-from staddle.kernel.cautions import CAUTIONS
 
 __all__ = ["requests"]
 
@@ -33,8 +32,7 @@ def requests(
     """
     screen = Screen("requests", as_json=options.json)
     code = _check(screen, options) if check else _write(screen, options)
-    for caution in CAUTIONS:
-        screen.say(caution)
+    screen.advise()
     return code
 
 

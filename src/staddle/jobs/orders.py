@@ -6,6 +6,7 @@ from datetime import datetime
 
 from staddle.answers.model import AnswerRow
 from staddle.design.model import DiskChoice, Member
+from staddle.estate.room import memory_with_overhead, vcpus_weighed
 from staddle.failures.domains import domains_above
 from staddle.jobs.gather import Gathered
 from staddle.package import Hardware
@@ -146,11 +147,13 @@ def _room(job: Gathered, seat: Seat, hardware: Hardware) -> RoomOrder:
     for disk_id, pool in seat.disks:
         promised, written = pools.get(pool, (0, 0))
         pools[pool] = (promised + needs[disk_id].promised_bytes, written + needs[disk_id].written_bytes)
+    host = next(host for host in job.reading.estate.hosts if host.name == seat.host)
+    own_per_core = job.design.package.vcpu_per_core or 0
     return RoomOrder(
         member=seat.member,
         host=seat.host,
-        memory_bytes=hardware.memory_bytes,
-        vcpus=hardware.processors,
+        memory_bytes=memory_with_overhead(hardware.memory_bytes, host.guest_overhead_percent),
+        vcpus=vcpus_weighed(hardware.processors, own_per_core, host.vcpu_per_core),
         pools=tuple((pool, promised, written) for pool, (promised, written) in pools.items()),
     )
 

@@ -16,6 +16,7 @@ from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
 from staddle.review.facts import Facts
 from staddle.review.review import Review, review
+from staddle.review.sights import Sight
 
 __all__ = ["ReviewReport", "review_job"]
 
@@ -24,11 +25,12 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, kw_only=True)
 class ReviewReport:
-    """The job as it was read, what was found in it, and how old the estate's survey is."""
+    """The job as it was read, what was found in it, how old the survey is; ``sights``: of live probes, None for none sent."""
 
     job: Gathered
     review: Review
     age: SurveyAge
+    sights: tuple[Sight, ...] | None = None
 
 
 def review_job(
@@ -38,21 +40,30 @@ def review_job(
     verify: bool = True,
     survey_age_limit_days: int = 30,
     progress: Callable[[int, int], None] | None = None,
+    sights: tuple[Sight, ...] | None = None,
 ) -> ReviewReport:
     """Let every rule look at a job. Changes nothing in it.
 
     Args: now: aware; its day in UTC is today; verify: read every byte of the package too; progress: of verifying, with
-        bytes done and bytes in all.
+        bytes done and bytes in all; sights: what live probes saw, None where none were sent.
     Raises: InputRefused: the job, its waivers or its limits cannot be read.
     """
     job = gather(folder, now)
     today = now.date()
     waivers = _waivers(folder, now)
-    facts = facts_of(job, now, survey_age_limit_days=survey_age_limit_days, verify=verify, progress=progress)
+    facts = facts_of(
+        job,
+        now,
+        survey_age_limit_days=survey_age_limit_days,
+        verify=verify,
+        progress=progress,
+        sights=sights,
+    )
     return ReviewReport(
         job=job,
         review=review(facts, waivers),
         age=survey_age(job.reading.estate.surveyed, today),
+        sights=sights,
     )
 
 
@@ -63,6 +74,7 @@ def facts_of(
     survey_age_limit_days: int,
     verify: bool,
     progress: Callable[[int, int], None] | None = None,
+    sights: tuple[Sight, ...] | None = None,
 ) -> Facts:
     """Everything that is known of a job, with the faults of what could not be made."""
     _, address_faults = _made(
@@ -92,6 +104,7 @@ def facts_of(
         answers=answers,
         answer_faults=answer_faults,
         limits=limits_in(job.folder),
+        sights=sights,
     )
 
 

@@ -22,7 +22,10 @@ from staddle.rollout.runner import People, Watcher
 from staddle.rollout.states import State
 from staddle.stores.journal import SqlStore
 
-__all__ = ["Standing", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
+__all__ = ["READ_ANEW", "Standing", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
+
+READ_ANEW: Final = "profile"
+"""The one input that is taken up when it changed: a wrong profile could not be mended otherwise."""
 
 _NO_PROGRESS: Final = lambda step_id, done, total: None  # noqa: E731  a value, not a function of its own
 
@@ -147,7 +150,9 @@ def _new_head(
 
 
 def drifted_inputs(rollout: OpenRollout) -> tuple[str, ...]:
-    """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones."""
+    """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones,
+    but for READ_ANEW.
+    """
     now = rollout.job.inputs()
     return tuple(name for name, digest in rollout.head.inputs.items() if now.get(name, digest) != digest)
 
@@ -163,7 +168,7 @@ async def carry_on(rollout: OpenRollout, people: People, watcher: Watcher) -> Ru
         folder = rollout.job.folder
         export_journal(folder, report_of(rollout.store, rollout.head))
         if rollout.workbench.last_proof is not None:
-            keep_proof(folder, rollout.head.rollout_id, rollout.workbench.last_proof)
+            keep_proof(rollout, rollout.workbench.last_proof)
 
 
 def standing_of(run: Run) -> Standing:
@@ -208,4 +213,6 @@ def _call(plan: Plan, step: Step) -> str:
     where = f"{member.machine} on {member.host}"
     if facts.acts:
         return f"{facts.title}: {where}; {member.address} port {member.port}"
+    if facts.restarts:
+        return f"look: {facts.title}: {where}, started again if it has stopped; {facts.probe} at {member.address} port {member.port}"
     return f"look only: {facts.title}: {where}; {facts.probe} at {member.address} port {member.port}"

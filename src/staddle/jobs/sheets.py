@@ -22,7 +22,7 @@ from staddle.jobs.gather import Gathered, gather
 from staddle.kernel import format_binary
 from staddle.placement.model import Seat
 
-__all__ = ["SheetsReport", "make_sheets"]
+__all__ = ["SheetsReport", "make_sheets", "sheets_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +42,7 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     """
     job = gather(folder, now)
     answers = answers_of(job)
-    seats = {seat.member: seat for seat in job.valid_seats() or ()}
-    sheets = tuple(
-        _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
-        for number, member in enumerate(job.design.members, 1)
-    )
+    sheets = sheets_of(job, now)
     files: dict[str, str] = {"answers.html": sheet_html(sheets)}
     for sheet in sheets:
         files[f"{sheet.member}.txt"] = sheet_text(sheet)
@@ -62,7 +58,20 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
             (one.member, row.label, row.reason) for one in answers.members for row in one.open_rows()
         ),
         files=tuple(f"sheets/{name}" for name in files),
-        placed=bool(seats),
+        placed=bool(job.valid_seats()),
+    )
+
+
+def sheets_of(job: Gathered, now: datetime) -> tuple[Sheet, ...]:
+    """One sheet a member, in the order of the design: the only place where a sheet's rows are made.
+
+    Raises: InputRefused: no addresses, or answers that the package does not allow.
+    """
+    answers = answers_of(job)
+    seats = {seat.member: seat for seat in job.valid_seats() or ()}
+    return tuple(
+        _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
+        for number, member in enumerate(job.design.members, 1)
     )
 
 

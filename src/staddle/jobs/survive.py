@@ -5,28 +5,27 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
-from math import comb
 from typing import Final
 
 from staddle.design.sentences import AnyOf, parse_survive
 from staddle.dossier.survive_drawing import failures_svg
-from staddle.estate.bookings import standing
-from staddle.estate.model import Estate
+from staddle.failures.reachable import cut_off
 from staddle.failures.restart import RestartTest
-from staddle.failures.running import Running
-from staddle.failures.scenario import any_of, named, singles
+from staddle.failures.running import Running, Stand
+from staddle.failures.scenario import named, singles
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered
 from staddle.jobs.place import Kept, found_placement, place
 from staddle.kernel import pretty_json
-from staddle.placement.model import MemberNeed, Problem, Seat
-from staddle.stores.bookings_sqlite import bookings_in
+from staddle.placement.after import least_data
+from staddle.placement.data import Tables
+from staddle.placement.model import Reserve
+from staddle.placement.reserve import ReserveCheck
 from staddle.survival.evacuate import Evacuation, evacuate
 from staddle.survival.failuretable import Ask, FailureTable, failure_table
 from staddle.survival.judge import Judge, Judgement
-from staddle.survival.machines import running_guests, stands_of
 from staddle.survival.serving import Ours
 from staddle.survival.times import COMMON_PRACTICE
 
@@ -34,8 +33,6 @@ __all__ = ["Basis", "EvacuationReport", "NamedReport", "SurviveReport", "empty_h
 
 _MANY_HOSTS: Final = 2_000
 """From so many hosts on the pairs may be worth starting processes for: below, one takes seconds (measured)."""
-_MEMBER_RESTART_ORDER: Final = 50
-"""After what everything else needs, before front ends. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,8 +96,8 @@ def survive(
     with _processes(len(estate.hosts), executor) as workers:
         table = failure_table(
             ground.judge(),
-            tuple(singles(estate)),
-            asked=tuple(_asked(ground.job, estate)),
+            cut_off(singles(estate), estate.hosts),
+            asked=tuple(_asked(ground.reserve)),
             with_doubles=doubles,
             executor=workers,
             progress=progress,
@@ -123,7 +120,8 @@ def fail(folder: JobFolder, now: datetime, names: Sequence[str]) -> NamedReport:
     Raises: InputRefused: the job cannot be read, or a name is unknown.
     """
     ground = _ground(folder, now, lambda _: None)
-    scenario = named(ground.job.reading.estate, names)
+    estate = ground.job.reading.estate
+    (scenario,) = cut_off((named(estate, names),), estate.hosts)
     return NamedReport(basis=ground.basis, judgement=ground.judge().judge(scenario))
 
 
@@ -138,11 +136,11 @@ def empty_hosts(folder: JobFolder, now: datetime, hosts: Sequence[str]) -> Evacu
         basis=ground.basis,
         evacuation=evacuate(
             ground.machines,
-            stands_of(estate),
+            ground.stands,
             hosts,
             members=ground.members,
             least_data=ground.basis.least_data,
-            next_failures=tuple(singles(estate)),
+            next_failures=cut_off(singles(estate), estate.hosts),
         ),
     )
 
@@ -154,22 +152,30 @@ class _Ground:
     job: Gathered
     basis: Basis
     machines: tuple[Running, ...]
+    stands: tuple[Stand, ...]
+    reserve: Reserve
     members: tuple[Ours, ...]
 
     def judge(self) -> Judge:
-        test = RestartTest(self.machines, stands_of(self.job.reading.estate))
+        test = RestartTest(self.machines, self.stands)
         return Judge(test, self.members, least_data=self.basis.least_data)
 
 
 def _ground(folder: JobFolder, now: datetime, progress: Callable[[str], None]) -> _Ground:
     placed = place(folder, now, progress=progress)
-    job, placement = placed.job, found_placement(placed.outcome)
+    job, problem, placement = placed.job, placed.problem, found_placement(placed.outcome)
     seats = () if placement is None else placement.seats
     design, estate = job.design, job.reading.estate
-    names = {seat.member for seat in seats}
-    bookings = [b for b in standing(bookings_in(job.estate_folder, estate), now) if b.job != design.job.name]
-    guests = running_guests(estate, bookings, leave_out=names)
-    members = tuple(_members(placed.problem, seats, apart=design.job.name if "host" in design.apart else ""))
+    reserve = problem.reserve or Reserve(survive=())
+    names = [seat.member for seat in seats]
+    # A member that the survey has met already is not counted twice.
+    guests = tuple(machine for machine in reserve.machines if machine.name not in names)
+    members = tuple(
+        replace(machine, name=name)
+        for machine, name in zip(
+            ReserveCheck(Tables(problem)).running(seats) if seats else (), names, strict=True
+        )
+    )
     ours = tuple(
         Ours(name=m.name, data=m.data, votes=m.votes, leads=m.leads)
         for m in design.members
@@ -184,53 +190,26 @@ def _ground(folder: JobFolder, now: datetime, progress: Callable[[str], None]) -
             surveyed=estate.surveyed,
             placement=settled if seats else "none",
             members=len(members),
-            least_data=_least_data(ours),
+            least_data=max(1, least_data(design)) if any(m.data for m in ours) else 0,
             hosts=len(estate.hosts),
             guests=len(guests),
         ),
         machines=(*guests, *members),
+        stands=reserve.stands,
+        reserve=reserve,
         members=ours,
     )
 
 
-def _members(problem: Problem, seats: Sequence[Seat], *, apart: str) -> Iterator[Running]:
-    needs: dict[str, MemberNeed] = {need.name: need for need in problem.members}
-    for seat in seats:
-        need = needs[seat.member]
-        yield Running(
-            name=need.name,
-            host=seat.host,
-            memory_bytes=need.memory_bytes,
-            vcpus=need.vcpus,
-            pools=tuple(dict.fromkeys(pool for _, pool in seat.disks)),
-            networks=need.networks,
-            cpu_level=need.cpu_level,
-            sites=(need.site,) if need.site else (),
-            restart_order=_MEMBER_RESTART_ORDER,
-            apart=apart and f"members of {apart}",
-            ours=True,
+def _asked(reserve: Reserve) -> Iterator[Ask]:
+    for row in reserve.survive:
+        yield Ask(
+            sentence=row.sentence,
+            count=len(row.scenarios),
+            scenarios=iter(row.scenarios),
+            others_restart=row.others_restart,
+            two_hosts=parse_survive(row.sentence) == AnyOf(count=2, kind="host"),
         )
-
-
-def _least_data(members: Sequence[Ours]) -> int:
-    """More than half of three or more data members; one of one or two."""
-    data = sum(member.data for member in members)
-    return data // 2 + 1 if data > 2 else min(data, 1)
-
-
-def _asked(job: Gathered, estate: Estate) -> Iterator[Ask]:
-    for text in job.design.survive:
-        meant = parse_survive(text)
-        if isinstance(meant, AnyOf):
-            there = sum(1 for _ in any_of(estate, count=1, kind=meant.kind))
-            yield Ask(
-                sentence=text,
-                count=comb(there, meant.count),
-                scenarios=any_of(estate, count=meant.count, kind=meant.kind),
-                two_hosts=(meant.count, meant.kind) == (2, "host"),
-            )
-        else:
-            yield Ask(sentence=text, count=1, scenarios=iter([named(estate, meant.names)]))
 
 
 @contextmanager

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from staddle.failures.firstfit import first_fit, largest_first
 from staddle.failures.outcome import CannotRestart, Restarted, RestartOutcome
+from staddle.failures.reachable import cut_off
 from staddle.failures.restart import RestartTest
 from staddle.failures.running import Running, Stand
 from staddle.failures.scenario import Scenario
@@ -106,7 +107,7 @@ def evacuate(
         replace(one, hosts=tuple(host for host in one.hosts if host in known)) for one in next_failures
     ]
     remaining = [one for one in remaining if one.hosts or one.pools]
-    judged = [judge.judge(one) for one in remaining]
+    judged = [judge.judge(one) for one in cut_off(remaining, standing)]
     bad = [one for one in judged if not _outlived(one)]
     now = Judge(test, members, least_data=least_data, times=times)
     whole = {one.name: one for one in next_failures}

@@ -11,6 +11,7 @@ from itertools import combinations, islice
 from typing import Final
 
 from staddle.failures.pairs import PairTable, decide_pairs
+from staddle.failures.reachable import cut_off
 from staddle.failures.scenario import Scenario
 from staddle.failures.ways import Verdict
 from staddle.survival.judge import ALL, SOME, UNDECIDED, Judge, Judgement
@@ -40,12 +41,16 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ask:
-    """One sentence to judge: how many scenarios it means, these, and whether they are every two hosts."""
+    """One sentence to judge: how many scenarios it means, these, and whether they are every two hosts.
+
+    ``others_restart``: guests of others must restart too, not only what is ours.
+    """
 
     sentence: str
     count: int
     scenarios: Iterator[Scenario]
     two_hosts: bool = False
+    others_restart: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,14 +97,14 @@ def failure_table(
     pairs = _Pairs(judge, hosts, executor, progress) if with_doubles and len(hosts) > 1 else None
     rows = []
     for ask in asked:
-        if ask.two_hosts and pairs is not None:
+        if ask.two_hosts and ask.others_restart and pairs is not None:
             rows.append(pairs.asked(ask.sentence))
         else:
             judged = [
                 known.get((one.hosts, one.pools)) or judge.judge(one)
                 for one in islice(ask.scenarios, _MOST_COMBINATIONS)
             ]
-            rows.append(_asked(ask, judged))
+            rows.append(_asked(ask, judged, {member.name for member in judge.members}))
     return FailureTable(
         singles=_worst_first(found),
         doubles=None if pairs is None else pairs.doubles(),
@@ -111,16 +116,25 @@ def _worst_first(judged: Iterable[Judgement]) -> tuple[Judgement, ...]:
     return tuple(sorted(judged, key=lambda one: one.badness, reverse=True))
 
 
-def _asked(ask: Ask, judged: Sequence[Judgement]) -> Asked:
-    fails = [one for one in judged if one.at_once is State.DOWN or one.restarts == SOME]
+def _asked(ask: Ask, judged: Sequence[Judgement], ours: set[str]) -> Asked:
+    counting = [
+        replace(one, restarts=ALL)
+        if not ask.others_restart and not ours.intersection(one.not_restarted)
+        else one
+        for one in judged
+    ]
+    fails = [one for one in counting if one.at_once is State.DOWN or one.restarts == SOME]
     return Asked(
         sentence=ask.sentence,
         judged=len(judged),
         of=ask.count,
         failing=len(fails),
-        undecided=sum(one.restarts == UNDECIDED and one not in fails for one in judged),
+        undecided=sum(one.restarts == UNDECIDED and one.at_once is not State.DOWN for one in counting),
         fails=_worst_first(fails),
     )
+
+
+_VERDICTS: Final = {ALL: Verdict.RESTARTS, SOME: Verdict.CANNOT, UNDECIDED: Verdict.UNDECIDED}
 
 
 class _Pairs:
@@ -134,18 +148,34 @@ class _Pairs:
         progress: Callable[[str], None],
     ) -> None:
         self.table: Final = decide_pairs(judge.test, hosts, executor=executor, progress=progress)
+        self._stands: Final = judge.test.ground.stands
+        for i, j in self._cutting_off(hosts):
+            self.table.verdicts[i, j] = _VERDICTS[judge.judge(self._both(hosts[i], hosts[j])).restarts]
         self.count: Final = len(hosts) * (len(hosts) - 1) // 2
         taken = [_ours_down(judge, one) for one in hosts]
         self.states: Final = _states(judge, taken)
         self.touching: Final = _touching(judge, taken)
         self.worst: Final = _worst_first(
-            judge.judge(_together(hosts[i], hosts[j]))
+            judge.judge(self._both(hosts[i], hosts[j]))
             for i, j in islice(_worst_pairs(self.table, self.touching), _MOST_SHOWN)
         )
 
+    def _both(self, one: Scenario, other: Scenario) -> Scenario:
+        return cut_off((_together(one, other),), self._stands)[0]
+
+    def _cutting_off(self, hosts: Sequence[Scenario]) -> Iterator[tuple[int, int]]:
+        """The pairs of which both reach a pool that no other host does: what has a disk there is lost, not displaced."""
+        at = {one.hosts[0]: number for number, one in enumerate(hosts)}
+        reaching: dict[str, list[int]] = {}
+        for stand in self._stands:
+            for pool in stand.pools:
+                reaching.setdefault(pool, []).append(at[stand.name])
+        for two in dict.fromkeys(tuple(sorted(who)) for who in reaching.values() if len(who) == 2):
+            yield two[0], two[1]
+
     def doubles(self) -> Doubles:
         """Counted, with some of the worst."""
-        words = {Verdict.RESTARTS: ALL, Verdict.CANNOT: SOME, Verdict.UNDECIDED: UNDECIDED}
+        words = {verdict: word for word, verdict in _VERDICTS.items()}
         return Doubles(
             pairs=self.count,
             states=tuple((state.value, self.states[state]) for state in State),
