@@ -2,9 +2,9 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui
+DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui genisoimage qemu-utils
 
-.PHONY: demo test lint types fast tools clean
+.PHONY: demo test bench lint types fast tools fuzz clean
 
 demo: $(VENV)/installed
 	@$(BIN)/python -m demo.run
@@ -12,12 +12,23 @@ demo: $(VENV)/installed
 test: $(VENV)/installed tools lint types
 	$(BIN)/python -m pytest -n 2 --dist loadgroup
 
+# Ratios within one run, with the machine's name, kept in docs/benchmarks.md. Best on a quiet machine: a few minutes.
+bench: $(VENV)/installed
+	$(BIN)/python -m bench.run
+
 lint: $(VENV)/installed
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 
 types: $(VENV)/installed
 	$(BIN)/mypy
+
+# Invents hostile packages: FUZZ_SECONDS for each reader of outside bytes. What breaks a promise is written as crash-….
+FUZZ_SECONDS ?= 120
+fuzz: $(VENV)/installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group fuzz
+	@for part in archive descriptor mutilated environment manifest units qualifiers; do \
+	  PYTHONPATH=src:. $(BIN)/python -m tests.fuzz.target $$part $(FUZZ_SECONDS) build/fuzz || exit 1; done
 
 # What the tests use beside Python. As root it is installed; otherwise it is named, and those parts are skipped.
 tools:

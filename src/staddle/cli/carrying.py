@@ -8,6 +8,7 @@ from staddle.cli.cards import TerminalCards
 from staddle.cli.options import Options
 from staddle.cli.progress import RunLines
 from staddle.cli.screen import WIDTH, Screen
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.back_out import irreversible_steps
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.rollout import (
@@ -40,16 +41,19 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
         progress=lambda step_id, done, total: holder[0].transferred(step_id, done, total),
         pin=not dry_run,
     )
+    survey = rollout.job.survey(clock.now())
     # In full before real machines are touched for the first time.
-    _say_first(
-        screen, rollout, first=purpose == ROLLOUT and not dry_run and not rollout.run().leaves_something
-    )
+    first = purpose == ROLLOUT and not dry_run and not rollout.run().leaves_something
+    _say_first(screen, rollout, survey, first=first)
     if dry_run:
         for step_id, call in calls_of(rollout.head.plan):
             screen.show(step_id)
             for line in textwrap.wrap(call, WIDTH - 4, break_long_words=False, break_on_hyphens=False):
                 screen.show(f"    {line}")
-        screen.document("listed", {"rollout": rollout.head.rollout_id, "calls": calls_of(rollout.head.plan)})
+        screen.document(
+            "listed",
+            {"rollout": rollout.head.rollout_id, "calls": calls_of(rollout.head.plan), "survey": survey},
+        )
         return 0
     with RunLines(screen, rollout.head.plan, purpose) as lines:
         holder.append(lines)
@@ -59,11 +63,11 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
     standing = standing_of(run)
     _say_last(screen, rollout, standing)
     outcome = "sealed" if standing.sealed else "refused" if standing.refused else "not finished"
-    screen.document(outcome, {"rollout": rollout.head.rollout_id, "standing": standing})
+    screen.document(outcome, {"rollout": rollout.head.rollout_id, "standing": standing, "survey": survey})
     return 0 if standing.sealed else 1
 
 
-def _say_first(screen: Screen, rollout: OpenRollout, *, first: bool) -> None:
+def _say_first(screen: Screen, rollout: OpenRollout, survey: SurveyStanding, *, first: bool) -> None:
     plan = rollout.head.plan
     screen.say(
         f"{rollout.head.rollout_id} on platform {rollout.platform.name}: {len(plan.steps)} steps; times are UTC"
@@ -76,6 +80,11 @@ def _say_first(screen: Screen, rollout: OpenRollout, *, first: bool) -> None:
             )
         if READ_ANEW in drifted:
             screen.say(f"changed since it began, and read anew: {READ_ANEW}; correcting it is a mend")
+    screen.say(f"estate {survey.sentence()}")
+    if survey.is_past:
+        screen.say(
+            f"warning: {survey.complaint(rollout.job.reading.estate.name)}; a rollout would not be begun with it"
+        )
     if fixed := irreversible_steps(plan):
         screen.say("cannot be backed out once done:")
         for title, note in fixed:

@@ -65,13 +65,17 @@ def place(
     now = SystemClock().now()
     others = tuple(find_job(path) for path in also)
     with Progress(screen) as progress, ends_after(parse_duration(deadline) if deadline else None):
-        report = find_place(options.folder(), now, also=others, anew=anew, progress=progress.told)
+        report = find_place(
+            options.folder(), now, also=others, anew=anew, settling=settle_it, progress=progress.told
+        )
     screen.show(_verdict(report))
+    screen.show(f"estate {report.survey.sentence()}")
+    screen.findings(report.findings)
     outcome = _OUTCOMES[type(report.outcome)]
     placement = found_placement(report.outcome)
     if placement is None:
         _conflict(screen, report)
-        screen.document(outcome, {"found": report.outcome, "settled": False})
+        screen.document(outcome, _data(report, settled=False))
         return 1
     if why is not None:
         answer = ask_why(report, member=why[0], host=why[1])
@@ -88,8 +92,12 @@ def place(
         screen.show()
         screen.show("settled in placement.yaml; it is kept while it is valid")
     screen.advise()
-    screen.document(outcome, {"found": report.outcome, "settled": settled})
+    screen.document(outcome, _data(report, settled=settled))
     return 0
+
+
+def _data(report: PlaceReport, *, settled: bool) -> Mapping[str, object]:
+    return {"found": report.outcome, "settled": settled, "survey": report.survey, "findings": report.findings}
 
 
 def _verdict(report: PlaceReport) -> str:

@@ -26,6 +26,7 @@ from staddle.dossier.model import (
 )
 from staddle.dossier.pdf import pdf_bytes
 from staddle.dossier.picture import picture_svg
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.availability import availability_of_seats
 from staddle.jobs.folder import JobFolder, write_bytes, write_text
 from staddle.jobs.gather import Gathered
@@ -33,7 +34,7 @@ from staddle.jobs.journal import JournalReport, report_of
 from staddle.jobs.limits import limits_in
 from staddle.jobs.prove import kept_proof
 from staddle.jobs.requests import requests_of
-from staddle.jobs.review import review_job
+from staddle.jobs.review import ReviewReport, review_job
 from staddle.jobs.rollouts import last_rollout, open_journal
 from staddle.jobs.sheets import sheets_of
 from staddle.jobs.standing import past_of, standing_sentence
@@ -46,7 +47,7 @@ from staddle.plan.kind import BackOut, all_kinds
 from staddle.rollout.journal import RolloutHead
 from staddle.survival.availability import Availability
 
-__all__ = ["DossierReport", "make_dossier", "report_of_job"]
+__all__ = ["DossierReport", "make_dossier", "report_of_job", "report_of_review"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +56,7 @@ class DossierReport:
 
     report: Report
     files: tuple[str, ...]
+    survey: SurveyStanding
 
 
 def make_dossier(folder: JobFolder, now: datetime, *, revision: str) -> DossierReport:
@@ -62,20 +64,26 @@ def make_dossier(folder: JobFolder, now: datetime, *, revision: str) -> DossierR
 
     Raises: InputRefused: the job or its rates.yaml cannot be read.
     """
-    report = report_of_job(folder, now, revision=revision)
+    review = review_job(folder, now)
+    report = report_of_review(review, now, revision=revision)
     write_bytes(folder.records / "dossier.pdf", pdf_bytes(report))
     write_text(folder.records / "dossier.html", html_text(report))
     files = ["records/dossier.pdf", "records/dossier.html"]
     if report.placement is not None:
         write_text(folder.records / "placement.svg", picture_svg(report))
         files.append("records/placement.svg")
-    return DossierReport(report=report, files=tuple(files))
+    return DossierReport(report=report, files=tuple(files), survey=review.survey)
 
 
 def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
     """Everything that the record says, from design, estate, package, findings, placement, journal and proof."""
-    review = review_job(folder, now)
+    return report_of_review(review_job(folder, now), now, revision=revision)
+
+
+def report_of_review(review: ReviewReport, now: datetime, *, revision: str) -> Report:
+    """The same from a review that was just made."""
     job = review.job
+    folder = job.folder
     verified = verify_package(job.package_path)
     store = open_journal(folder)
     head = last_rollout(store, job.design.job.name)
@@ -112,6 +120,7 @@ def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
         availability=_availability(job),
         surveyed=job.reading.estate.surveyed,
         surveyed_by=job.reading.estate.surveyed_by,
+        survey_limit_days=review.survey.limit_days,
         sheets=_sheets(job, now),
         drifted=() if head is None else _drifted(head, job),
         work=_work(job, head),

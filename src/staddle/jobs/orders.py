@@ -15,7 +15,7 @@ from staddle.placement.problem import disk_needs
 from staddle.plan.catalogue import limits_of, steps_of
 from staddle.plan.orders import AdapterOrder, ClusterStep, DiskOrder, MemberOrder, Plan, RoomOrder
 
-__all__ = ["plan_of_job"]
+__all__ = ["machine_name", "plan_of_job"]
 
 
 def plan_of_job(
@@ -63,6 +63,11 @@ def plan_of_job(
     )
 
 
+def machine_name(job: str, member: str) -> str:
+    """The name of a member's machine: it tells the job, once."""
+    return member if member.startswith(job) else f"{job}-{member}"
+
+
 def new_tag(rollout_id: str, now: datetime, token: bytes) -> str:
     """A mark that no other rollout has: its name, and digits drawn once."""
     drawn = hashlib.sha256(token + now.isoformat().encode()).hexdigest()[:10]
@@ -79,11 +84,7 @@ def _member(
 ) -> MemberOrder:
     addresses = job.get_addresses()
     mine = {a.package_network: a for a in addresses.get_member(member.name).addresses}
-    machine = (
-        f"{job.design.job.name}-{member.name}"
-        if not member.name.startswith(job.design.job.name)
-        else member.name
-    )
+    machine = machine_name(job.design.job.name, member.name)
     above = domains_above(job.reading.estate)[seat.host]
     return MemberOrder(
         member=member.name,

@@ -4,9 +4,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, bookings_of_others, gather
-from staddle.kernel import Fault, InputRefused, NotAllowed, StaddleError, digest_of
+from staddle.jobs.survey import refuse_old_survey, survey_findings
+from staddle.kernel import Fault, Finding, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package.model import Package
 from staddle.placement.mends import COSTS, Change
 from staddle.placement.model import (
@@ -38,12 +40,17 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceReport:
-    """The question and its outcome. ``jobs`` are all that were placed together, the job itself first."""
+    """The question and its outcome. ``jobs`` are all that were placed together, the job itself first.
+
+    ``survey`` is how old the survey is that it stands on, ``findings`` say where that is too old.
+    """
 
     job: Gathered
     jobs: tuple[Gathered, ...]
     problem: Problem
     outcome: Outcome | Kept
+    survey: SurveyStanding
+    findings: tuple[Finding, ...] = ()
 
     @property
     def problem_digest(self) -> str:
@@ -58,18 +65,22 @@ def place(
     *,
     also: Sequence[JobFolder] = (),
     anew: bool = False,
+    settling: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> PlaceReport:
     """Answer the placement question of a job, or of several jobs of one estate together.
 
-    Args: also: the other jobs; anew: search even though the settled placement is valid.
-    Raises: InputRefused: a job cannot be read, they do not share an estate, or the question itself is wrong.
+    Args: also: the other jobs; anew: search even though the settled placement is valid; settling: it is asked in order to
+        settle it.
+    Raises: NotAllowed: to be settled, and the survey is past its limit. InputRefused: a job cannot be read, they do not share an estate, or the question itself is wrong.
     """
     jobs = tuple(gather(one, now) for one in (folder, *also))
+    for job in jobs if settling else ():
+        refuse_old_survey(job, now)
     problem = jobs[0].get_problem() if len(jobs) == 1 else _together(jobs, now)
     settled = None if anew else kept(problem)
     if settled is not None:
-        return PlaceReport(job=jobs[0], jobs=jobs, problem=problem, outcome=Kept(placement=settled))
+        return _report(jobs, problem, Kept(placement=settled), now)
     others = tuple(_other_designs(jobs[0], now)) if len(jobs) == 1 else ()
     outcome = solve(problem, progress=progress, others=others)
     if isinstance(outcome, InputInvalid):
@@ -77,7 +88,20 @@ def place(
     if isinstance(outcome, NoneExists):
         rules = tuple(_located(rule, jobs) for rule in outcome.conflict)
         outcome = replace(outcome, conflict=rules)
-    return PlaceReport(job=jobs[0], jobs=jobs, problem=problem, outcome=outcome)
+    return _report(jobs, problem, outcome, now)
+
+
+def _report(
+    jobs: tuple[Gathered, ...], problem: Problem, outcome: Outcome | Kept, now: datetime
+) -> PlaceReport:
+    return PlaceReport(
+        job=jobs[0],
+        jobs=jobs,
+        problem=problem,
+        outcome=outcome,
+        survey=jobs[0].survey(now),
+        findings=survey_findings(jobs[0], now),
+    )
 
 
 def why(report: PlaceReport, *, member: str, host: str) -> Why:

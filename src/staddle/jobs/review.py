@@ -6,12 +6,13 @@ from datetime import datetime
 from typing import TypeVar
 
 from staddle.addressing.allocation import plan_addresses
-from staddle.design.waivers import Waiver, read_waivers
-from staddle.estate.survey import SurveyAge, survey_age
+from staddle.estate.survey import SurveyStanding
+from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.limits import limits_in
+from staddle.jobs.waivers import waivers_in
 from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
 from staddle.review.facts import Facts
@@ -29,7 +30,7 @@ class ReviewReport:
 
     job: Gathered
     review: Review
-    age: SurveyAge
+    survey: SurveyStanding
     sights: tuple[Sight, ...] | None = None
 
 
@@ -38,7 +39,6 @@ def review_job(
     now: datetime,
     *,
     verify: bool = True,
-    survey_age_limit_days: int = 30,
     progress: Callable[[int, int], None] | None = None,
     sights: tuple[Sight, ...] | None = None,
 ) -> ReviewReport:
@@ -49,20 +49,12 @@ def review_job(
     Raises: InputRefused: the job, its waivers or its limits cannot be read.
     """
     job = gather(folder, now)
-    today = now.date()
-    waivers = _waivers(folder, now)
-    facts = facts_of(
-        job,
-        now,
-        survey_age_limit_days=survey_age_limit_days,
-        verify=verify,
-        progress=progress,
-        sights=sights,
-    )
+    waivers = waivers_in(folder, now)
+    facts = facts_of(job, now, verify=verify, progress=progress, sights=sights)
     return ReviewReport(
         job=job,
         review=review(facts, waivers),
-        age=survey_age(job.reading.estate.surveyed, today),
+        survey=job.survey(now),
         sights=sights,
     )
 
@@ -71,7 +63,6 @@ def facts_of(
     job: Gathered,
     now: datetime,
     *,
-    survey_age_limit_days: int,
     verify: bool,
     progress: Callable[[int, int], None] | None = None,
     sights: tuple[Sight, ...] | None = None,
@@ -82,14 +73,16 @@ def facts_of(
     )
     answers, answer_faults = (None, ()) if job.addresses is None else _made(lambda: answers_of(job))
     verification, package_faults = (
-        _made(lambda: verify_package(job.package_path, progress=progress)) if verify else (None, ())
+        _made(lambda: verify_package(job.package_path, origin=origin_of_job(job, now), progress=progress))
+        if verify
+        else (None, ())
     )
     return Facts(
         design=job.design,
         places=job.places,
         today=now.date(),
         now=now,
-        survey_age_limit_days=survey_age_limit_days,
+        survey_age_limit_days=job.survey(now).limit_days,
         estate=job.reading.estate,
         estate_findings=job.reading.findings,
         package=job.package,
@@ -106,13 +99,6 @@ def facts_of(
         limits=limits_in(job.folder),
         sights=sights,
     )
-
-
-def _waivers(folder: JobFolder, now: datetime) -> tuple[Waiver, ...]:
-    if not folder.waivers.is_file():
-        return ()
-    text = folder.waivers.read_text(encoding="utf-8")
-    return read_waivers(text, where="waivers.yaml", today=now.date()).value
 
 
 def _made(make: Callable[[], T]) -> tuple[T | None, tuple[Fault, ...]]:

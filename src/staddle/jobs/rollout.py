@@ -4,7 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from staddle.jobs.answers import answers_of
+from staddle.jobs.anchors import origin_of_job
+from staddle.jobs.answers import answers_of, refuse_open_questions
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
@@ -104,24 +105,13 @@ def _new_head(
             mend="run staddle place --settle",
         )
     answers = answers_of(job)
-    open_questions = [
-        Fault(
-            what=f'nothing answers "{row.label}" for {one.member}',
-            where=f"property {row.key}",
-            why=row.reason,
-            mend="answer it in design.yaml: package.answers, or in the member's row",
-        )
-        for one in answers.members
-        for row in one.open_rows()
-    ]
-    if open_questions:
-        raise NotAllowed(*open_questions)
-    verified = verify_package(job.package_path)
-    if job.design.package.sha256 and job.design.package.sha256 != verified.package_sha256:
+    refuse_open_questions(answers)
+    verified = verify_package(job.package_path, origin=origin_of_job(job, clock.now()))
+    if job.design.package.sha256 and not verified.answers_to(job.design.package.sha256):
         raise NotAllowed.one(
             "the package is not the one that the design pins",
             where=job.places.find("package.sha256"),
-            why=f"its SHA-256 is {verified.package_sha256}",
+            why=f"its SHA-256 is {verified.package_sha256}, that of its contents {verified.contents_sha256}",
             mend="use the pinned package, or pin this one after finding out why it differs",
         )
     number = 1 + len([head for head in store.rollouts(job.design.job.name) if head.purpose == purpose])
