@@ -57,6 +57,7 @@ The records
 What to try next
   . .venv/bin/activate
   staddle journal --job {at}                        every step, who, when, and the hash over all of it
+  staddle survive --job {at}                        what each failure takes, and who restarts where
   staddle review --refuse-at risk --job {at}        with a stricter eye
   staddle availability --job {at}                   how much of a year it serves, and what would help most
   staddle rollout --dry-run --job {at}              what the real thing would do, by hand

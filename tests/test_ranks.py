@@ -66,6 +66,10 @@ FROM_BELOW_JOBS = {
     "staddle.rollout.journal": {"Entry"},
     "staddle.rollout.run": {"Run"},
     "staddle.rollout.states": {"Event", "State"},
+    "staddle.survival.failuretable": {"Asked", "Doubles"},
+    "staddle.survival.judge": {"ALL", "SOME", "Judgement"},
+    "staddle.survival.serving": {"State"},
+    "staddle.survival.times": {"Span"},
     "staddle.survival.availability": {"Share"},
     "staddle.survival.rates": {"rate_text"},  # pure: a range as text
     "staddle.survival.wording": {  # pure: availability in words

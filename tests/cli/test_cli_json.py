@@ -26,6 +26,7 @@ STORY: Final = {
     "estate": ("read", 0),
     "limits": ("read", 0),
     "place": ("best shown", 0),
+    "survive": ("not outlived", 1),
     "availability": ("computed", 0),
     "review": ("passed", 0),
     "sheets": ("complete", 0),
@@ -99,6 +100,9 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert set(data["package"]) == {"package", "verification", "figures", "others"}
     assert set(data["estate"]) == {"reading", "age", "survey", "findings", "bookings", "left"}
     assert set(data["limits"]) == {"limits", "unknown", "form"}
+    assert set(data["survive"]) == {"basis", "table"}
+    assert set(data["survive"]["table"]) == {"singles", "doubles", "asked"}
+    assert (data["survive"]["basis"]["placement"], data["survive"]["basis"]["members"]) == ("settled", 3)
     assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "survey", "review", "sights"}
     assert (set(data["place"]), data["place"]["settled"]) == (
         {"found", "settled", "survey", "findings"},

@@ -46,6 +46,8 @@ def broken(
     hosts: Collection[str],
     pools: Collection[str],
     seats: Seats,
+    *,
+    lost_hold: bool = True,
 ) -> list[str]:
     """What these seats of displaced machines break; [] when they are a restart. Missing seats are not told."""
     told = []
@@ -61,6 +63,7 @@ def broken(
     for stand in stands:
         arriving = [moved[name] for name, host in seats.items() if host == stand.name and name in moved]
         here = [m for m in machines if m.host == stand.name and m.host not in hosts]
+        here = [m for m in here if lost_hold or not is_lost(m, pools)]
         if arriving:
             if sum(m.memory_bytes for m in here + arriving) > stand.memory_bytes:
                 told.append(f"memory on {stand.name}")
@@ -85,7 +88,12 @@ def broken(
 
 
 def brute_restart(
-    machines: Sequence[Running], stands: Sequence[Stand], hosts: Collection[str], pools: Collection[str]
+    machines: Sequence[Running],
+    stands: Sequence[Stand],
+    hosts: Collection[str],
+    pools: Collection[str],
+    *,
+    lost_hold: bool = True,
 ) -> Seats | None:
     """Some restart, by trying every host for every machine in turn; None where there is none."""
     todo = must_restart(machines, hosts, pools)
@@ -95,7 +103,7 @@ def brute_restart(
             return seats
         for stand in stands:
             more = {**seats, todo[at].name: stand.name}
-            if not broken(machines, stands, hosts, pools, more):
+            if not broken(machines, stands, hosts, pools, more, lost_hold=lost_hold):
                 found = place(at + 1, more)
                 if found is not None:
                     return found

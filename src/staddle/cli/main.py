@@ -24,6 +24,7 @@ COMMANDS: Final = {
     "limits": "Tell what the maker supports by its papers, and what is unknown.",
     "review": "Look for mistakes and risks before anything is touched.",
     "place": "Find hosts and pools for the members, tell why, and settle it.",
+    "survive": "Tell what each failure takes, whether the cluster serves then, and who restarts where.",
     "availability": "Tell how much of a year the cluster serves, what takes it down, and what one improvement brings.",
     "sheets": "Write an answer sheet for each member, and the zone files to ask for.",
     "requests": "Write what other people must do before the window, with due dates; --check looks what is done.",

@@ -32,7 +32,9 @@ class Ground:
         self.rate_of: Final[Ints] = np.array([rates.index(s.vcpu_per_core) for s in stands], dtype=np.int64)
         self.memory_bytes: Final[Ints] = np.array([s.memory_bytes for s in stands], dtype=np.int64)
         self.cores: Final[Ints] = np.array([1000 * s.cores for s in stands], dtype=np.int64)
+        self.rate_list: Final[list[int]] = self.rate_of.tolist()
         self.class_hosts: Final[list[Ints]] = []
+        self.class_lists: Final[list[list[int]]] = []  # the same as plain numbers
         self.class_pools: Final[list[frozenset[str]]] = []
         self.class_words: Final[list[str]] = []
         self._class_at: Final[dict[object, int]] = {}
@@ -80,6 +82,7 @@ class Ground:
             and nodes[self._node_of[position]]
         ]
         self.class_hosts.append(np.array(fitting, dtype=np.int64))
+        self.class_lists.append(fitting)
         self.class_pools.append(pools)
         needs = (
             ("", sorted(pools)),
@@ -90,7 +93,7 @@ class Ground:
         words = ", ".join(word + " and ".join(names) for word, names in needs if names)
         if not all(nodes):
             words += (", " if words else "") + "a NUMA node large enough"
-        self.class_words.append(words or "nothing special")
+        self.class_words.append(words)
 
     def core_needs(self, machine: Running) -> tuple[int, ...]:
         """What the machine takes of the cores, in thousandths, at each of ``rates``."""
@@ -117,6 +120,8 @@ class Arrays:
     restart_order: Ints
     apart_of: Ints
     together_of: Ints
+    left_bytes: Ints
+    left_cores: Ints
 
     def __init__(self, machines: Sequence[Running], ground: Ground) -> None:
         self.ground = ground
@@ -176,21 +181,29 @@ class Arrays:
         self.together_of = _ints([together.setdefault(m.together, len(together) - 1) for m in machines])
 
     def _derive(self) -> None:
-        ground, hosts = self.ground, len(self.ground.stands)
+        hosts = len(self.ground.stands)
         self.row_at = {name: row for row, name in enumerate(self.names)}
         if len(self.row_at) < len(self.names):
             _refuse_doubles("machines", self.names)
         order = np.argsort(self.host_of, kind="stable")
         bounds = np.searchsorted(self.host_of[order], np.arange(hosts + 1))
         self.rows_on: list[Ints] = [order[bounds[h] : bounds[h + 1]] for h in range(hosts)]
-        used_bytes, used_cores = np.zeros(hosts, dtype=np.int64), np.zeros(hosts, dtype=np.int64)
-        np.add.at(used_bytes, self.host_of, self.memory_bytes)
-        here = self.cores[np.arange(len(self.names)), ground.rate_of[self.host_of]]
-        np.add.at(used_cores, self.host_of, here)
-        self.left_bytes: Ints = np.maximum(ground.memory_bytes - used_bytes, 0)
-        self.left_cores: Ints = np.maximum(ground.cores - used_cores, 0)
+        self.left_bytes, self.left_cores = self.left_without(np.zeros(0, dtype=np.int64))
+        self.left_bytes_list: list[int] = self.left_bytes.tolist()
+        self.left_cores_list: list[int] = self.left_cores.tolist()
         self.rows_apart = _rows_of(self.apart_of)
         self.rows_together = _rows_of(self.together_of)
+
+    def left_without(self, rows: Ints) -> tuple[Ints, Ints]:
+        """What each host has left when these machines hold nothing: bytes, and thousandths of a core; never below 0."""
+        ground, hosts = self.ground, len(self.ground.stands)
+        holding = np.ones(len(self.names), dtype=bool)
+        holding[rows] = False
+        there = self.host_of[holding]
+        used_bytes, used_cores = np.zeros(hosts, dtype=np.int64), np.zeros(hosts, dtype=np.int64)
+        np.add.at(used_bytes, there, self.memory_bytes[holding])
+        np.add.at(used_cores, there, self.cores[holding, ground.rate_of[there]])
+        return np.maximum(ground.memory_bytes - used_bytes, 0), np.maximum(ground.cores - used_cores, 0)
 
 
 def _ints(values: Sequence[object]) -> Ints:

@@ -27,13 +27,14 @@ def refute(question: Question) -> str | None:
         memory_bytes, cores = question.memory_bytes[items], question.cores[items].min(axis=1)
         left_bytes = np.maximum(question.left_bytes[hosts], 0)
         left_cores = np.maximum(question.left_cores[hosts], 0)
-        who = f"{len(items)} to restart {words}"
+        who = f"{len(items)} displaced {words}".rstrip()
+        hold = f"{len(hosts)} {'host has' if len(hosts) == 1 else 'hosts have'}"
         need, left = int(memory_bytes.sum()), int(left_bytes.sum())
         if need > left:
-            return f"{who}, need {format_binary(need)}; {len(hosts)} hosts have {format_binary(left)} left"
+            return f"{who}: need {format_binary(need)}, {hold} {format_binary(left)} left"
         need, left = int(cores.sum()), int(left_cores.sum())
         if need > left:
-            return f"{who}, need {need / 1000:g} cores by their limits; {len(hosts)} hosts have {left / 1000:g} left"
+            return f"{who}: need {need / 1000:g} cores by their limits, {hold} {left / 1000:g} left"
         for sizes, others, rooms, other_rooms, what in (
             (memory_bytes, cores, left_bytes, left_cores, "memory"),
             (cores, memory_bytes, left_cores, left_bytes, "cores"),
@@ -51,12 +52,13 @@ def _homeless(question: Question, item: int) -> str:
     if item in question.bars:
         return f"{names}: {question.bars[item]}"
     words = question.arrays.ground.class_words[int(question.reach[item])]
+    words = words and f" (it needs {words})"
     hosts = question.hosts[item]
     standing = hosts[question.left_bytes[hosts] >= 0]
     if not len(standing):
-        return f"{names}: no surviving host may take it (it needs {words})"
+        return f"{names}: no host that is left may take it{words}"
     return (
-        f"{names}: none of the {len(standing)} surviving hosts that may take it (it needs {words}) has "
+        f"{names}: none of the {len(standing)} hosts left that may take it{words} has "
         f"{format_binary(int(question.memory_bytes[item]))} and {question.cores[item].min() / 1000:g} cores left"
     )
 
@@ -64,15 +66,23 @@ def _homeless(question: Question, item: int) -> str:
 def _sets(question: Question) -> Iterator[tuple[Ints, Ints, str]]:
     """Items that may stand on some hosts only, those hosts, and what makes them so."""
     arrays = question.arrays
-    classes = np.unique(question.reach)
+    ground = arrays.ground
+    # Numbers of classes come from what was asked before; the same question shall be told the same proof.
+    classes = sorted(
+        np.unique(question.reach).tolist(), key=lambda c: (len(ground.class_hosts[c]), ground.class_words[c])
+    )
     surviving = question.left_bytes >= 0
-    for c in classes.tolist():
-        hosts = arrays.ground.class_hosts[c]
-        inside = [other for other in classes.tolist() if _within(arrays, other, c)]
+    for c in classes:
+        hosts = ground.class_hosts[c]
+        inside = [other for other in classes if _within(arrays, other, c)]
         items = np.flatnonzero(np.isin(question.reach, inside))
-        yield items, hosts[surviving[hosts]], f"on hosts with {arrays.ground.class_words[c]}"
+        yield (
+            items,
+            hosts[surviving[hosts]],
+            ground.class_words[c] and f"that may only go to hosts with {ground.class_words[c]}",
+        )
     if len(classes) > 1:
-        hosts = np.unique(np.concatenate([arrays.ground.class_hosts[c] for c in classes.tolist()]))
+        hosts = np.unique(np.concatenate([ground.class_hosts[c] for c in classes]))
         yield np.arange(len(question)), hosts[surviving[hosts]], "in all"
 
 

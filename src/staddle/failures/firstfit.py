@@ -12,11 +12,17 @@ __all__ = ["first_fit", "in_order", "largest_first", "quick_fit"]
 
 
 def first_fit(
-    question: Question, sequence: Sequence[int], *, tightest: bool, start: int = 0, go_on: bool = False
+    question: Question,
+    sequence: Sequence[int],
+    *,
+    tightest: bool = False,
+    roomiest: bool = False,
+    start: int = 0,
+    go_on: bool = False,
 ) -> list[int] | None:
     """A host for each item, taking them in this sequence.
 
-    Args: tightest: take the host that has least left afterwards, not the first one; start: the first host is looked for
+    Args: tightest: take the host that has least left afterwards, not the first one; roomiest: the one with most; start: the first host is looked for
         from this position on, and round; go_on: leave out items that find no host (NONE), and go on with the next.
     Returns: the host of each item in the order of the items; None where one found none and go_on is not set.
     """
@@ -34,8 +40,9 @@ def first_fit(
         for group in question.apart[item]:
             if group in taken:
                 fits &= ~np.isin(hosts, taken[group])
-        if tightest:
-            rest = np.where(fits, room_bytes * weight[0] + room_cores * weight[1], np.inf)
+        if tightest or roomiest:
+            rest = room_bytes * weight[0] + room_cores * weight[1]
+            rest = np.where(fits, rest if tightest else -rest, np.inf)
             place = int(rest.argmin()) if len(rest) else 0
         else:
             place = _first(fits, hosts, start)

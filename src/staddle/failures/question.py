@@ -2,7 +2,7 @@
 
 An **item** is what restarts as one: a machine, or the displaced machines of one keep-together group. A machine with a disk
 in a failed pool is lost and not displaced. Where its host survives, what it held there is not counted as free: a machine
-that hangs without its disk still holds its memory.
+that hangs without its disk still holds its memory. Asked otherwise (``lost_hold`` False), it has been stopped.
 """
 
 from collections.abc import Sequence, Set
@@ -35,22 +35,28 @@ class Question:
 
     ``memory_bytes`` has a row an item, ``cores`` a column for each rate of the ground; ``hosts`` are those on which the
     rules alone allow it (rooms are not asked); ``apart`` are its keep-apart groups; ``bars`` says for an item that
-    no host can take why not. ``reach`` is a reach class whose hosts include all of ``hosts``.
+    no host can take why not; ``narrow`` are those that may stand on fewer hosts than their reach class. ``reach`` is a reach class whose hosts include all of ``hosts``.
     """
 
-    def __init__(self, arrays: Arrays, failed_hosts: Sequence[int], failed_pools: Set[str]) -> None:
+    def __init__(
+        self, arrays: Arrays, failed_hosts: Sequence[int], failed_pools: Set[str], *, lost_hold: bool = True
+    ) -> None:
         self.arrays: Final = arrays
         ground = arrays.ground
         self.rate_of: Final = ground.rate_of
-        self.left_bytes: Final = arrays.left_bytes.copy()
-        self.left_cores: Final = arrays.left_cores.copy()
+        self.left_bytes: Ints = arrays.left_bytes.copy()
+        self.left_cores: Ints = arrays.left_cores.copy()
+        self.failed: Final = frozenset(failed_hosts)
         failed = np.array(failed_hosts, dtype=np.int64)
-        self.left_bytes[failed] = self.left_cores[failed] = TAKES_NOTHING
         displaced, lost = displaced_rows(arrays, failed_hosts, failed_pools)
+        if not lost_hold and len(lost):
+            self.left_bytes, self.left_cores = arrays.left_without(lost)
+        self.left_bytes[failed] = self.left_cores[failed] = TAKES_NOTHING
         order = np.lexsort((displaced, arrays.restart_order[displaced]))
         self.displaced: Final[Ints] = displaced[order]
         rows = self.displaced
         self.bars: Final[dict[int, str]] = {}
+        self.narrow: frozenset[int] = frozenset()
         grouped = (arrays.together_of[rows] != NONE).any() or (arrays.apart_of[rows] != NONE).any()
         self.items: tuple[tuple[int, ...], ...]
         self.apart: tuple[tuple[int, ...], ...]
@@ -104,6 +110,9 @@ class Question:
             apart.append(tuple(groups))
             hosts.append(allowed)
         self.apart, self.hosts = tuple(apart), hosts
+        self.narrow = frozenset(
+            number for number, c in enumerate(self.reach.tolist()) if hosts[number] is not class_hosts[c]
+        )
 
     def _mates(self, item: Sequence[int], away_rows: Set[int], failed: Set[int]) -> set[int]:
         """The hosts on which machines stay that the item must stand together with."""

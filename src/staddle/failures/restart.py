@@ -1,41 +1,51 @@
 """The restart test: when these hosts and pools fail, does every displaced machine find a host among the survivors?
 
-Machines that still run are not moved. First-fit, counting, packing patterns among like hosts, and a constraint solver, in
+Machines that still run are not moved. A walk, first-fit, counting, packing patterns among like hosts, and a constraint solver, in
 the order of what they cost; what none of them decides is undecided, never fine. Which scenarios matter is scenario.py's, what
 follows for a cluster survival's.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Set
 from typing import Final
 
 from staddle.failures.arrays import Arrays, Ground
 from staddle.failures.counting import refute
 from staddle.failures.firstfit import first_fit, in_order, largest_first, quick_fit
 from staddle.failures.outcome import CannotRestart, Restarted, RestartOutcome, RestartUndecided
+from staddle.failures.pattern import solve_patterns
 from staddle.failures.question import Question, displaced_rows
 from staddle.failures.restart_cp import Undecided, solve_cp
 from staddle.failures.running import Running, Stand
+from staddle.failures.walk import walk_fit
 from staddle.kernel import InputRefused
 
 __all__ = ["CannotRestart", "RestartOutcome", "RestartTest", "RestartUndecided", "Restarted"]
 
-LIMIT_S: Final = 2.0
-"""Deterministic seconds of each solver for one scenario, unless the caller says otherwise (tried, no source)."""
+LIMIT_S: Final = 0.5
+"""Deterministic seconds of the constraint solver for one scenario, unless the caller says otherwise (tried, no source)."""
 
 
 class RestartTest:
     """The machines and hosts of one estate, ready for many scenarios. Can be pickled.
 
-    Args: machines: each stands on one of ``stands``; limit_s: deterministic seconds of each solver for one scenario.
+    Args: machines: each stands on one of ``stands``; limit_s: deterministic seconds of the constraint solver for one scenario;
+        lost_hold: a machine that lost its disk still holds its memory and cores on a host that stands; otherwise it is
+        taken as stopped.
     Raises: InputRefused: two of one name, or a machine on a host that is not there.
     """
 
     def __init__(
-        self, machines: Sequence[Running], stands: Sequence[Stand], *, limit_s: float = LIMIT_S
+        self,
+        machines: Sequence[Running],
+        stands: Sequence[Stand],
+        *,
+        limit_s: float = LIMIT_S,
+        lost_hold: bool = True,
     ) -> None:
         self.ground: Final = Ground(stands)
         self.arrays: Final = Arrays(machines, self.ground)
         self.limit_s: Final = limit_s
+        self.lost_hold: Final = lost_hold
         self._last: tuple[frozenset[str], tuple[Running, ...], Arrays] = (frozenset(), (), self.arrays)
 
     def restart(
@@ -50,15 +60,20 @@ class RestartTest:
 
         Displaced is what stands on a failed host and has no disk in a failed pool; the latter is lost. A displaced machine
         needs a surviving host with all its pools and networks, its CPU level, its site, a NUMA node large enough, memory
-        and cores left; keep-apart and keep-together groups hold. A lost machine keeps what it held on a surviving host.
+        and cores left; keep-apart and keep-together groups hold. A lost machine keeps what it held on a surviving host (see lost_hold).
 
         Args: without: names of machines left out; extra: machines added, each on its host.
         Raises: InputRefused: an unknown host, an unknown machine to leave out, or a doubled one.
         """
-        question = self.question(failed_hosts, failed_pools, without=without, extra=extra)
+        return self.restart_of(self.question(failed_hosts, failed_pools, without=without, extra=extra))
+
+    def restart_of(self, question: Question) -> RestartOutcome:
+        """The same for a question that was put together before."""
         if not len(question):
             return Restarted(seats=())
-        at = first_fit(question, largest_first(question), tightest=True)
+        at = walk_fit(question, start=max(question.failed) + 1)
+        if at is None:
+            at = first_fit(question, largest_first(question), tightest=True)
         if at is not None:
             return Restarted(seats=question.seats(at))
         reason = refute(question)
@@ -82,6 +97,7 @@ class RestartTest:
 
     def _solvers(self) -> tuple[tuple[Callable[[Question], list[int] | Undecided | None], str], ...]:
         return (
+            (solve_patterns, "packing patterns have shown that no choice of hosts takes all of them"),
             (
                 lambda question: solve_cp(question, limit_s=self.limit_s),
                 "the constraint solver has shown that no choice of hosts takes all of them",
@@ -101,7 +117,7 @@ class RestartTest:
         Raises: InputRefused: as restart.
         """
         arrays = self._arrays(without, extra)
-        rows = displaced_rows(arrays, self._numbers(failed_hosts), frozenset(failed_pools))[1]
+        rows = displaced_rows(arrays, self.positions(failed_hosts), frozenset(failed_pools))[1]
         return tuple(arrays.names[row] for row in rows.tolist())
 
     def question(
@@ -113,13 +129,24 @@ class RestartTest:
         extra: Sequence[Running] = (),
     ) -> Question:
         """What this scenario asks, before anything is tried. Raises: InputRefused: as restart."""
-        return Question(self._arrays(without, extra), self._numbers(failed_hosts), frozenset(failed_pools))
+        return self.ask(self.positions(failed_hosts), frozenset(failed_pools), self._arrays(without, extra))
 
-    def _numbers(self, hosts: Iterable[str]) -> list[int]:
+    def ask(
+        self, failed_hosts: Sequence[int], failed_pools: Set[str], arrays: Arrays | None = None
+    ) -> Question:
+        """The same for hosts by their positions; ``arrays`` other than the test's own where machines were changed."""
+        return Question(
+            self.arrays if arrays is None else arrays, failed_hosts, failed_pools, lost_hold=self.lost_hold
+        )
+
+    def positions(self, hosts: Iterable[str]) -> list[int]:
+        """Where these hosts stand among all, in order. Raises: InputRefused: an unknown one."""
         names = tuple(hosts)
         unknown = [name for name in names if name not in self.ground.host_at]
         if unknown:
-            raise InputRefused.one(f'"{unknown[0]}" shall fail, and no host has that name')
+            raise InputRefused.one(
+                f'"{unknown[0]}" is no host of the estate', mend="name one that stands in its tables"
+            )
         return sorted({self.ground.host_at[name] for name in names})
 
     def _arrays(self, without: Iterable[str], extra: Sequence[Running]) -> Arrays:
