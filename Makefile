@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui
 
-.PHONY: demo test lint types fast tools clean
+.PHONY: demo test lint types fast tools screenshots clean
 
 demo: $(VENV)/installed
 	@$(BIN)/python -m demo.run
@@ -18,6 +18,10 @@ lint: $(VENV)/installed
 
 types: $(VENV)/installed
 	$(BIN)/mypy
+
+# A picture of every page, narrow, wide and dark, in build/screenshots; look at them before a page is called done.
+screenshots: $(VENV)/installed tools
+	$(BIN)/python -m demo.screenshots
 
 # What the tests use beside Python. As root it is installed; otherwise it is named, and those parts are skipped.
 tools:

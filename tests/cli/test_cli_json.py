@@ -34,6 +34,7 @@ STORY: Final = {
     "prove": ("good", 0),
     "journal": ("read", 0),
     "dossier": ("written", 0),
+    "serve": ("got", 0),
     "back-out": ("backed out", 0),
 }
 """Every command but begin, which has tests of its own, in the order in which they are run; its outcome and exit code."""
@@ -55,6 +56,7 @@ def story(job: Path) -> Iterator[dict[str, Done]]:
         "place": ("--settle", "--yes"),
         "rollout": ("--dry-run",),
         "prove": ("--rehearsal",),
+        "serve": ("--get", "/standing"),
         "back-out": ("--rehearsal", "--destroy"),
     }
     done: dict[str, Done] = {}

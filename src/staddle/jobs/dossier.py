@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from staddle.dossier.elevation import Elevation, placement_drawing_data
 from staddle.dossier.gathering import (
     journal_record,
     package_facts,
@@ -26,7 +27,7 @@ from staddle.placement.data import Tables
 from staddle.placement.explain import explain
 from staddle.placement.model import Placement
 
-__all__ = ["DossierReport", "make_dossier", "report_of_job"]
+__all__ = ["DossierReport", "elevation_of", "make_dossier", "report_of_job"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,3 +119,16 @@ def _placement(job: Gathered) -> PlacementRecord | None:
         settled_by=job.settled.settled_by,
         settled_on=job.settled.settled_on,
     )
+
+
+def elevation_of(job: Gathered) -> Elevation | None:
+    """What the placement drawing of a job shows, with its members while the settled placement is valid.
+
+    Returns: None while the placement question itself cannot be asked.
+    """
+    if job.problem is None:
+        return None
+    placement = None
+    if job.settled is not None and job.valid_seats() is not None:
+        placement = Placement(seats=job.settled.seats, reasons=job.settled.reasons)
+    return placement_drawing_data(job.reading.estate, job.problem, placement)

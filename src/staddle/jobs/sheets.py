@@ -2,7 +2,7 @@
 
 import getpass
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from staddle.addressing.zones import forward_zone, reverse_zones
@@ -22,7 +22,7 @@ from staddle.jobs.gather import Gathered, gather
 from staddle.kernel import format_binary
 from staddle.placement.model import Seat
 
-__all__ = ["SheetsReport", "make_sheets"]
+__all__ = ["SheetsReport", "make_sheets", "sheets_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,14 +41,9 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     Raises: InputRefused: the job has faults, or answers that the package does not allow.
     """
     job = gather(folder, now)
-    answers = answers_of(job)
-    seats = {seat.member: seat for seat in job.valid_seats() or ()}
-    sheets = tuple(
-        _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
-        for number, member in enumerate(job.design.members, 1)
-    )
-    files: dict[str, str] = {"answers.html": sheet_html(sheets)}
-    for sheet in sheets:
+    report = _report(job, now)
+    files: dict[str, str] = {"answers.html": sheet_html(report.sheets)}
+    for sheet in report.sheets:
         files[f"{sheet.member}.txt"] = sheet_text(sheet)
         files[f"{sheet.member}.csv"] = sheet_csv(sheet)
     addresses = job.get_addresses()
@@ -56,12 +51,29 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
         files[f"zone-{zone.name}.txt"] = zone.text()
     for name, text in files.items():
         write_text(folder.sheets / name, text)
+    return replace(report, files=tuple(f"sheets/{name}" for name in files))
+
+
+def sheets_of(folder: JobFolder, now: datetime) -> SheetsReport:
+    """The same sheets, with nothing written: ``files`` is ().
+
+    Raises: InputRefused: as make_sheets.
+    """
+    return _report(gather(folder, now), now)
+
+
+def _report(job: Gathered, now: datetime) -> SheetsReport:
+    answers = answers_of(job)
+    seats = {seat.member: seat for seat in job.valid_seats() or ()}
     return SheetsReport(
-        sheets=sheets,
+        sheets=tuple(
+            _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
+            for number, member in enumerate(job.design.members, 1)
+        ),
         open_questions=tuple(
             (one.member, row.label, row.reason) for one in answers.members for row in one.open_rows()
         ),
-        files=tuple(f"sheets/{name}" for name in files),
+        files=(),
         placed=bool(seats),
     )
 
