@@ -64,7 +64,7 @@ class Server:
         to: str = "127.0.0.1",
     ) -> Answer:
         """One request with exactly these headers (and a length where there is a body)."""
-        connection = http.client.HTTPConnection(to, self.port, timeout=40)
+        connection = http.client.HTTPConnection(to, self.port, timeout=120)
         try:
             connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
             for name, value in headers.items():
@@ -102,7 +102,7 @@ def served(job: Path, *, port: int = 0) -> Iterator[Server]:
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=talk, text=True, env=ENVIRONMENT)
     try:
         assert process.stdout is not None
-        ready, _, _ = select.select([process.stdout], [], [], 60)
+        ready, _, _ = select.select([process.stdout], [], [], 180)
         address = process.stdout.readline().strip() if ready else ""
         assert address.startswith("http://127.0.0.1:"), (job / "serve.txt").read_text(encoding="utf-8")
         server = Server(process=process, address=address)
@@ -112,7 +112,7 @@ def served(job: Path, *, port: int = 0) -> Iterator[Server]:
     finally:
         process.terminate()
         try:
-            process.wait(timeout=40)
+            process.wait(timeout=120)
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait(timeout=20)

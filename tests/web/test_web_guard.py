@@ -245,3 +245,23 @@ def test_a_port_that_is_taken_is_told(server: Server, job: Path) -> None:
         "  where: 127.0.0.1",
         "  try:   give another one with --port, or 0 for any that is free",
     ]
+
+
+NOT_ON_LOOPBACK = {("requests", "look")}  # it asks the name servers of the design
+
+
+@pytest.mark.parametrize(
+    ("sheet", "act"),
+    [
+        (sheet.name, act)
+        for sheet in all_sheets()
+        for act in sheet.acts
+        if (sheet.name, act) not in NOT_ON_LOOPBACK
+    ],
+)
+def test_a_form_that_lacks_fields_is_told_what_is_missing(server: Server, sheet: str, act: str) -> None:
+    for form in ({}, {"of": "rollout"}, {"of": "no such thing"}):
+        answer = server.post(f"/{sheet}/{act}", form)
+        assert answer.status in (303, 409, 422), (answer.status, answer.body[-2000:])
+        if answer.status != 303:
+            assert 'role="alert"' in answer.body
