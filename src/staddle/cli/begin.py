@@ -8,6 +8,7 @@ from typing import Annotated, Final
 from cyclopts import Parameter
 
 from staddle.cli.screen import Screen
+from staddle.cli.typed import read_line
 from staddle.design.questions import QUESTIONS, BeginAnswers, NetworkAnswer, Question, parse_network_answer
 from staddle.design.schema import schema_text
 from staddle.jobs.begin import begin as begin_job
@@ -141,7 +142,7 @@ def _answer(question: Question, flag: str, settled: Callable[[str], str] = str) 
         default = f" [{question.default}]" if question.default else ""
         sys.stderr.write(f"{question.sentence}{default}\n> ")
         sys.stderr.flush()
-        line = sys.stdin.readline()
+        line = read_line()
         if not line:
             raise InputRefused.one(
                 f'the question for "{question.key}" was not answered',

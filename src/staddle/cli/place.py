@@ -2,7 +2,6 @@
 
 import getpass
 import re
-import signal
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Final
@@ -52,8 +51,6 @@ def place(
     screen = Screen("place", as_json=options.json)
     now = SystemClock().now()
     report = find_place(options.folder(), now, anew=anew, progress=screen.say)
-    # The search leaves the system's own answer to Ctrl-C behind; the questions that follow want ours again.
-    signal.signal(signal.SIGINT, signal.getsignal(signal.SIGINT))
     screen.show(_verdict(report))
     outcome = _OUTCOMES[type(report.outcome)]
     placement = found_placement(report.outcome)

@@ -11,6 +11,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from staddle import __version__
+from staddle.cli.typed import read_line
 from staddle.kernel import Finding, pretty_json
 
 __all__ = ["FORM", "PURPOSE", "WIDTH", "Screen", "confirm", "nobody_reads"]
@@ -117,4 +118,4 @@ def confirm(question: str, *, yes: bool) -> bool:
         return True
     sys.stderr.write(f"{question} [y/N] ")
     sys.stderr.flush()
-    return sys.stdin.readline().strip().lower() in ("y", "yes")
+    return read_line().strip().lower() in ("y", "yes")

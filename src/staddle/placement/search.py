@@ -15,6 +15,7 @@ from staddle.placement.cost import LEVELS, level_values
 from staddle.placement.data import Tables
 from staddle.placement.model import Seat
 from staddle.placement.model_cp import PlacementModel
+from staddle.placement.solving import solved
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -110,7 +111,7 @@ class Search:
         solver.parameters.max_deterministic_time = limit_s
         if first_fit:
             solver.parameters.search_branching = cp_model.FIXED_SEARCH
-        status = solver.solve(model.cp)
+        status = solved(solver, model.cp)
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return True, solver
         if status == cp_model.INFEASIBLE:
