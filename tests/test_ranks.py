@@ -49,6 +49,10 @@ FROM_BELOW_JOBS = {
     "staddle.dossier.ink": {"hatchings_only"},  # pure, as all that draws
     "staddle.dossier.placement_drawing": {"placement_sentence", "placement_svg"},
     "staddle.dossier.sight_drawing": {"exchange_sentence", "sight_sentence", "sight_svg"},
+    "staddle.estate.difference": {"Change"},
+    "staddle.estate.openpoints": {"OpenPoint"},
+    "staddle.estate.sources": {"OPEN", "ColumnSource"},
+    "staddle.estate.survey": {"SurveyStanding"},
     "staddle.package": {"Package", "Property"},
     "staddle.placement.model": {
         "BestShown",

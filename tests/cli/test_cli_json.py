@@ -96,13 +96,16 @@ def test_one_document_in_the_envelope(story: dict[str, Done], command: str) -> N
 def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     data = {command: document(done)["data"] for command, done in story.items() if "--" not in command}
     assert set(data["package"]) == {"package", "verification"}
-    assert set(data["estate"]) == {"reading", "age", "bookings", "left"}
+    assert set(data["estate"]) == {"reading", "age", "survey", "findings", "bookings", "left"}
     assert set(data["limits"]) == {"limits", "unknown", "form"}
-    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "review"}
-    assert (set(data["place"]), data["place"]["settled"]) == ({"found", "settled"}, True)
+    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "survey", "review"}
+    assert (set(data["place"]), data["place"]["settled"]) == (
+        {"found", "settled", "survey", "findings"},
+        True,
+    )
     assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}
-    assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed"}
-    assert set(data["requests"]) == {"sheet", "files"}
+    assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed", "survey"}
+    assert set(data["requests"]) == {"sheet", "files", "survey"}
     assert (data["rollout"]["rollout"], len(data["rollout"]["calls"])) == ("levels-rollout-1", 40)
     assert data["rehearse"]["standing"] == {
         "sealed": True,
@@ -117,7 +120,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert [entry["seq"] for entry in data["journal"]["entries"]] == list(
         range(1, len(data["journal"]["entries"]) + 1)
     )
-    assert set(data["dossier"]) == {"status", "files"}
+    assert set(data["dossier"]) == {"status", "files", "survey"}
     assert data["back-out"] == {"rollout": "levels-rehearsal-1", "left": []}
 
 

@@ -32,11 +32,11 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     [
         (
             ["rehears"],
-            'error: there is no command "rehears". Did you mean rehearse?\n  try:   staddle --help\n',
+            'error: there is no command "rehears". Did you mean "rehearse"?\n  try:   staddle --help\n',
         ),
         (
             ["backout"],
-            'error: there is no command "backout". Did you mean back-out?\n  try:   staddle --help\n',
+            'error: there is no command "backout". Did you mean "back-out"?\n  try:   staddle --help\n',
         ),
         (["paint"], 'error: there is no command "paint".\n  try:   staddle --help\n'),
         (

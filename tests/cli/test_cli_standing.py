@@ -1,6 +1,7 @@
 """The program alone: the overview of a job folder, how to begin elsewhere, and nothing written by either."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -24,7 +25,8 @@ def test_alone_in_a_job_folder_it_tells_where_the_job_stands(job: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     lines = done.stdout.splitlines()
     assert lines[0] == "levels: Not ready: no placement is settled."
-    assert lines[2].startswith("risk  digest-not-pinned: ")
+    assert re.fullmatch(r"estate surveyed \S+ by .*: 3 days old, limit 30 days", lines[1])
+    assert lines[3].startswith("risk  digest-not-pinned: ")
     assert lines[-1] == "next: staddle place --settle    (the members need hosts and pools)"
     assert contents(job.parent) == before
 
@@ -39,7 +41,7 @@ def test_the_document_holds_the_same(job: Path) -> None:
     told = json.loads(staddle("--json", cwd=job).stdout)
     assert (told["command"], told["outcome"]) == ("standing", "told")
     data = told["data"]
-    assert set(data) == {"job", "sentence", "worst", "findings", "not_looked", "faults", "next"}
+    assert set(data) == {"job", "sentence", "worst", "findings", "not_looked", "faults", "survey", "next"}
     assert (data["next"]["command"], len(data["worst"])) == ("staddle place --settle", 3)
 
 

@@ -68,7 +68,7 @@ def test_a_blank_is_unknown_at_its_own_place_and_no_limit_is_known() -> None:
 
 
 BAD = [
-    (row("members-mots", "7"), "1:10", 'there is no question "members-mots"', "did you mean members-most?"),
+    (row("members-mots", "7"), "1:10", 'there is no question "members-mots"', 'did you mean "members-most"?'),
     (row("colour", "red"), "1:10", 'there is no question "colour"', "write one of platform, system-type,"),
     (row("members-most", "seven"), "1:31", '"seven" is not a whole number from 1 to 1000000', ""),
     (row("members-most", "0"), "1:31", '"0" is not a whole number from 1 to 1000000', ""),
@@ -77,7 +77,12 @@ BAD = [
     (row("disk-growth", "maybe"), "1:30", '"maybe" is no rule of disk growth', "write may grow,"),
     (row("upgrade", "4.1 - 4.2"), "1:26", '"4.1 - 4.2" is no upgrade path', "write for example 4.1 to 4.2"),
     (row("platform", "kvm 8 to 7"), "1:27", '"kvm 8 to 7" runs from 8 back to 7', "write the lower version"),
-    (row("size", "river", "applies_to: date, "), "1:42", '"date" is no kind of member', "did you mean data?"),
+    (
+        row("size", "river", "applies_to: date, "),
+        "1:42",
+        '"date" is no kind of member',
+        'did you mean "data"?',
+    ),
     (
         row("upgrade", "4 to 5", "applies_to: data, "),
         "1:46",

@@ -16,6 +16,7 @@ from staddle.dossier.gathering import (
 )
 from staddle.dossier.model import JournalLine, Report
 from staddle.dossier.picture import picture_svg
+from staddle.dossier.sections.summary import survey_sentence
 from staddle.kernel import InputRefused, NotAllowed, canonical_json, from_json
 from staddle.package.model import (
     DiskDevice,
@@ -213,3 +214,11 @@ def test_package_facts_hold_each_size_with_its_own_disks() -> None:
     ]
     assert facts.files[0].sha256 == digest("data")
     assert facts.licences == ("Licence of use",)
+
+
+def test_the_summary_tells_the_age_of_the_survey_and_its_limit() -> None:
+    # The report is made 15 days after the survey.
+    assert survey_sentence(report()).endswith("15 days before this record, by the estate team")
+    within, past = (replace(report(), survey_limit_days=days) for days in (15, 14))
+    assert survey_sentence(within).endswith("; limit 15 days")
+    assert survey_sentence(past).endswith("; PAST THE LIMIT of 14 days")

@@ -19,6 +19,7 @@ KNOWN = {
     "host": {"om-h01", "om-h02"},
     "pool": {"om-p1", "om-p2"},
     "network": {"om-management", "om-telemetry"},
+    "domain": {"om-r1", "om-r2"},
 }
 
 SERVERS = """List of servers;;;;;;

@@ -47,6 +47,10 @@ def test_a_name_that_yaml_would_take_for_a_truth_value_stays_text(tmp_path: Path
             ],
         ),
         ("name:\n", ["name is blank", 'the key "surveyed" is missing', 'the key "surveyed_by" is missing']),
+        (
+            "name: a\nsurveyed: 2026-11-02\nsurveyed_by: c\nage_limit: 36 h\nage_limits: 3 d\n",
+            ['age_limit: "36 h" is not a number of whole days', 'there is no key "age_limits"'],
+        ),
         ("- a\n", ["the file does not hold keys and values"]),
         ("", ["the file does not hold keys and values"]),
         ("name: 'a\n", ["the file cannot be read: while scanning a quoted scalar"]),

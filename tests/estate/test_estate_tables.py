@@ -152,7 +152,7 @@ def test_faults_of_all_tables_are_told_at_once(folder: Folder) -> None:
     )
     assert refused(where) == [
         'surveyed: "2026-11-31" is not a day\n  where: survey.yaml:2:surveyed\n  try:   write for example 2026-10-01',
-        'there is no key "surveyd_by"\n  where: survey.yaml:3:surveyd_by\n  try:   did you mean "surveyed_by" or "surveyed"?',
+        'there is no key "surveyd_by"\n  where: survey.yaml:3:surveyd_by\n  try:   did you mean "surveyed_by"?',
         'the key "surveyed_by" is missing\n  where: survey.yaml\n  try:   add a line "surveyed_by: …"',
         'host "om-h01", cores: "0" is not a whole number from 1 to 4096\n  where: hosts.csv:3:cores',
         'host "om-h01", memory: "384" is not an amount of bytes\n  where: hosts.csv:3:memory\n'

@@ -13,6 +13,7 @@ from openpyxl import Workbook
 from demo.ousemoor_estate import demo_estate
 from staddle.cli.main import run
 from staddle.estate.columns import TABLES
+from staddle.estate.difference import Change
 from staddle.estate.mapfile import read_maps
 from staddle.estate.tables import read_estate
 from staddle.jobs.estate_take import TakenTable, TakeReport, take_tables
@@ -65,7 +66,7 @@ def take(
     replace: bool = False,
     agreed: bool = True,
 ) -> TakeReport:
-    def agree(_: Sequence[TakenTable]) -> bool:
+    def agree(_: Sequence[TakenTable], __: Sequence[Change]) -> bool:
         return agreed
 
     return take_tables(

@@ -46,11 +46,12 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
             (
                 Finding(
                     rule="survey-old",
-                    severity=Severity.RISK,
+                    severity=Severity.STOP,
                     what="the survey of Ousemoor Drainage Commission is 31 days old (2026-10-25), the limit is 30 days",
                     where="survey.yaml",
                     why="guests have come and grown since then; the room that is counted on may be gone",
-                    mend="survey the estate again",
+                    mend="survey the estate again; the limit stands as survey_limit in design.yaml (job), else as "
+                    "age_limit in survey.yaml",
                     source=PRACTICE,
                 ),
             ),
@@ -60,11 +61,12 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
             (
                 Finding(
                     rule="survey-old",
-                    severity=Severity.RISK,
+                    severity=Severity.STOP,
                     what="the survey of Ousemoor Drainage Commission is 5 days old (2026-11-20), the limit is 4 days",
                     where="survey.yaml",
                     why="guests have come and grown since then; the room that is counted on may be gone",
-                    mend="survey the estate again",
+                    mend="survey the estate again; the limit stands as survey_limit in design.yaml (job), else as "
+                    "age_limit in survey.yaml",
                     source=PRACTICE,
                 ),
             ),

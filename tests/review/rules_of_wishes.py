@@ -62,7 +62,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     what='the estate has no host, pool or domain "fl-rack-9"',
                     where="design.yaml:18:87",
                     why="a wish about it cannot be met, or is met by nothing",
-                    mend='did you mean "fl-rack-2"?',
+                    mend='did you mean "fl-rack-1" or "fl-rack-2"?',
                     source=PRACTICE,
                 ),
                 Finding(
@@ -71,7 +71,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     what='the estate has no pool "moor-store"',
                     where="design.yaml:27:23",
                     why="a wish about it cannot be met, or is met by nothing",
-                    mend='did you mean "om-store-2"?',
+                    mend='did you mean "om-store-1" or "om-store-2"?',
                     source=PRACTICE,
                 ),
                 Finding(

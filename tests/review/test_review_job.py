@@ -80,7 +80,7 @@ def test_the_demo_has_no_stop_and_every_rule_looked(job: JobFolder) -> None:
         ("note", "zone-reserved"),
     ]
     assert report.review.not_looked == ()
-    assert report.age.text == "5 days old"
+    assert (report.survey.age_days, report.survey.limit_days) == (5, 30)
 
 
 def test_the_demos_waivers_each_meet_something(job: JobFolder) -> None:
@@ -179,10 +179,10 @@ def test_the_survey_ages_with_the_day_of_the_review(job: JobFolder) -> None:
     # Surveyed on 20 November: 30 days later it is at the limit, a day after that beyond it.
     at_limit = review_job(job, datetime(2026, 12, 20, tzinfo=UTC))
     beyond = review_job(job, datetime(2026, 12, 21, tzinfo=UTC))
-    assert ("risk", "survey-old") not in told(at_limit)
-    assert ("risk", "survey-old") in told(beyond)
-    stricter = review_job(job, NOW, survey_age_limit_days=4)
-    assert ("risk", "survey-old") in told(stricter)
+    assert ("stop", "survey-old") not in told(at_limit)
+    assert ("stop", "survey-old") in told(beyond)
+    spoil(job.design, "job:\n", "job:\n  survey_limit: 4 d\n")
+    assert ("stop", "survey-old") in told(review_job(job, NOW))
     before = review_job(job, datetime(2026, 11, 19, tzinfo=UTC))
     assert ("stop", "survey-ahead") in told(before)
 
@@ -231,7 +231,7 @@ def test_the_command_tells_findings_waivers_and_what_did_not_look(
     assert run(["review", "--job", str(job.root)]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].endswith("; next: staddle place")
-    assert lines[1].endswith("by W. Marram, estate office: made the same day")
+    assert lines[1].endswith("by W. Marram, estate office: made the same day, limit 30 days")
     at = lines.index("risk  digest-not-pinned: package.sha256 is empty for ../sluicelog-4.2.0.ova")
     assert lines[at + 1] == "        where: design.yaml:15:9"
     assert lines[at + 2].startswith("        why:   another site")

@@ -5,7 +5,6 @@ Every fault is found before any is raised. Whether an address answers already on
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from typing import Final
 
 from staddle.addressing.names import cluster_name, full_name
@@ -24,6 +23,7 @@ from staddle.addressing.ranges import (
 from staddle.design.model import Attachment, Design
 from staddle.estate.model import Network
 from staddle.kernel import Fault, InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["AddressPlan", "MemberAddress", "MemberAddresses", "plan_addresses"]
 
@@ -178,14 +178,12 @@ class _Lane:
         self._faults.append(Fault(what=what, where=self._place(path), why=why, mend=mend))
 
     def _unknown(self, names: list[str]) -> None:
-        near = get_close_matches(self._one.estate, names, n=1)
         self._fault(
             f"{self._path}.estate",
             f'the estate has no network "{self._one.estate}"',
             why="its networks are " + ", ".join(names) if names else "it has no networks",
-            mend=f'did you mean "{near[0]}"?'
-            if near
-            else "name one of these, or add it to the estate's tables",
+            mend=did_you_mean(self._one.estate, names)
+            or "name one of these, or add it to the estate's tables",
         )
 
     def _survey(self, network: Network) -> None:

@@ -21,6 +21,7 @@ def requests_text(sheet: RequestsSheet) -> str:
         "=" * _WIDTH,
         f"REQUESTS SHEET   {sheet.cluster}",
         f"job {sheet.job}   change {sheet.change or 'none given'}   drawn {sheet.drawn}, {sheet.due.today}",
+        *([f"estate {sheet.survey}"] if sheet.survey else []),
         *textwrap.wrap(counted_from(sheet), _WIDTH),
         "=" * _WIDTH,
         "",

@@ -94,7 +94,7 @@ class DuePlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RequestsSheet:
-    """All requests of a job, the earliest due date first."""
+    """All requests of a job, the earliest due date first. ``survey`` tells how old the estate's survey is."""
 
     job: str
     cluster: str
@@ -104,6 +104,7 @@ class RequestsSheet:
     made_at: datetime
     due: DuePlan
     requests: tuple[Request, ...]
+    survey: str = ""
 
     def late(self) -> tuple[Request, ...]:
         """The requests that should have been made before today."""

@@ -1,20 +1,22 @@
 """Answering the package's questions from the design, by stated rules.
 
 In order: the member's explicit answer, the job's explicit answer, the profile's rule, the package's default for the
-size. What none of them answers is open: a question to the engineer, never a guess.
+size. What none of them answers is open: a question to the engineer, never a guess. So is what only the package answers
+with one text for all members although each has its own (its address, its name), or otherwise than the design says.
 """
 
-import difflib
 import re
 from collections.abc import Mapping
 from datetime import timedelta
 from typing import Final
 
 from staddle.addressing.allocation import AddressPlan
+from staddle.answers.likely import Meaning, likely_meaning
 from staddle.answers.model import AnswerRow, Answers, MemberAnswers
 from staddle.design.model import Answer, Design, Member
 from staddle.design.profile import Profile
 from staddle.kernel import Fault, InputRefused, parse_duration
+from staddle.kernel.likeness import did_you_mean
 from staddle.package import Package, Property, check_answer
 from staddle.trust.secretnames import FIRST_PASSWORD, property_secret_name
 
@@ -81,6 +83,10 @@ def known_values(design: Design, member: Member, addresses: AddressPlan) -> dict
         values[f"prefix.{one.package_network}"] = str(one.prefix_length)
         values[f"netmask.{one.package_network}"] = one.netmask
         values[f"gateway.{one.package_network}"] = one.gateway
+    for network in {one.package_network for one in mine.addresses}:
+        values[f"addresses.{network}"] = ",".join(
+            one.address for one in mine.addresses if one.package_network == network
+        )
     return values
 
 
@@ -111,8 +117,7 @@ def _explicit(
 def _refused(key: str, known: Mapping[str, Property], where: str, meant: tuple[str, ...]) -> Fault | None:
     """Why the design may not answer this at all. Args: meant: sizes of the members it speaks of."""
     if key not in known:
-        near = difflib.get_close_matches(key, known, n=1)
-        mend = f'did you mean "{near[0]}"?' if near else "staddle package lists the questions"
+        mend = did_you_mean(key, known) or "staddle package lists the questions"
         return Fault(what=f'the package asks no question "{key}"', where=where, mend=mend)
     if known[key].password:
         return Fault(
@@ -157,18 +162,36 @@ def _row(
         rule = profile.answers[prop.key]
         value = _filled(rule, values, f"profile {profile.profile}: answers.{prop.key}", faults)
         if value:
-            return _checked(
-                prop, value, f"profile {profile.profile}: {rule}", f"profile {profile.profile}", faults
-            )
+            why = f"profile {profile.profile}: {rule}{_of_several(rule, values)}"
+            return _checked(prop, value, why, f"profile {profile.profile}", faults)
         reason = (
             f"the profile answers it with {rule}, for which the design says nothing{_places(rule, values)}"
         )
     default = prop.default_for(size)
+    meaning = likely_meaning(prop, values)
+    if meaning is not None and (doubt := _doubt(meaning, default, prop)):
+        return _open(prop, f"{reason}; {meaning.text()}{doubt}")
     if default:
         return _answered(prop, default, f"the package's default for size {size or '(the only one)'}")
     if check_answer(prop, "") is None:
         return _answered(prop, "", "left empty, as the package allows")
     return _open(prop, reason)
+
+
+def _doubt(meaning: Meaning, default: str, prop: Property) -> str:
+    """Why neither the package's default nor an empty answer is taken without being asked; "" where one is."""
+    if not default:
+        # Where the design has nothing of the kind, an empty answer takes nothing away.
+        return (
+            ""
+            if not meaning.values and check_answer(prop, "") is None
+            else ' (for an empty one, answer it with "")'
+        )
+    if meaning.is_own:
+        return f'; the package\'s default "{default}" would be the same for every member'
+    if meaning.values and default not in meaning.values:
+        return f'; the package\'s default is "{default}"'
+    return ""
 
 
 def _checked(prop: Property, value: str, reason: str, where: str, faults: list[Fault]) -> AnswerRow:
@@ -181,18 +204,26 @@ def _checked(prop: Property, value: str, reason: str, where: str, faults: list[F
 def _filled(rule: str, values: Mapping[str, str], where: str, faults: list[Fault]) -> str:
     unknown = [name for name in _HOLE.findall(rule) if name not in values]
     for name in unknown:
-        near = difflib.get_close_matches(name, values, n=1)
         faults.append(
             Fault(
                 what=f'the profile names "${{{name}}}", which no design gives',
                 where=where,
                 why="known are: " + ", ".join(sorted(values)),
-                mend=f'did you mean "${{{near[0]}}}"?' if near else "correct the profile",
+                mend=did_you_mean(f"${{{name}}}", [f"${{{one}}}" for one in values]) or "correct the profile",
             )
         )
     parts = [values.get(name, "") for name in _HOLE.findall(rule)]
     # A rule with a hole that is empty answers nothing, whatever else stands around it.
     return "" if unknown or not all(parts) else _HOLE.sub(lambda match: values[match[1]], rule)
+
+
+def _of_several(rule: str, values: Mapping[str, str]) -> str:
+    """What is said where a rule's address is one of several that the member has on that network of the package."""
+    for kind, _, network in (name.partition(".") for name in _HOLE.findall(rule)):
+        several = values.get(f"addresses.{network}", "").split(",")
+        if kind in ("address", "prefix", "netmask", "gateway") and len(several) > 1:
+            return f" (the first of {', '.join(several)})"
+    return ""
 
 
 def _places(rule: str, values: Mapping[str, str]) -> str:

@@ -6,6 +6,7 @@ the strongbox holds it.
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,7 +17,16 @@ from staddle.answers.model import AnswerRow
 from staddle.answers.pages import page
 from staddle.kernel.cautions import CAUTIONS
 
-__all__ = ["Sheet", "SheetRow", "SheetSection", "answer_sections", "sheet_csv", "sheet_html", "sheet_text"]
+__all__ = [
+    "Sheet",
+    "SheetRow",
+    "SheetSection",
+    "answer_sections",
+    "row_titles",
+    "sheet_csv",
+    "sheet_html",
+    "sheet_text",
+]
 
 _WIDTH: Final = 96
 
@@ -43,7 +53,7 @@ class SheetSection:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """One member's sheet. ``number`` of ``count`` stands in the title block; an empty ``revision`` is for the pen."""
+    """One member's sheet. ``survey`` tells how old what it stands on is; ``number`` of ``count`` stands in the title block; an empty ``revision`` is for the pen."""
 
     job: str
     cluster: str
@@ -54,16 +64,18 @@ class Sheet:
     number: int
     count: int
     sections: tuple[SheetSection, ...]
+    survey: str = ""
     revision: str = ""
 
 
 def answer_sections(rows: Sequence[AnswerRow]) -> tuple[SheetSection, ...]:
     """The answers by the package's categories, in its order. Returns: () for no questions."""
     sections: list[SheetSection] = []
-    for row in rows:
+    titles = row_titles(rows)
+    for row, label in zip(rows, titles, strict=True):
         title = row.category or "Questions"
         line = SheetRow(
-            label=row.label or row.key,
+            label=label,
             value=_shown(row),
             key=row.key,
             reason=row.reason,
@@ -75,6 +87,15 @@ def answer_sections(rows: Sequence[AnswerRow]) -> tuple[SheetSection, ...]:
         else:
             sections.append(SheetSection(title=title, rows=(line,)))
     return tuple(sections)
+
+
+def row_titles(rows: Sequence[AnswerRow]) -> tuple[str, ...]:
+    """What each question is called: its label; with its key where another question has the same label."""
+    many = Counter(row.label or row.key for row in rows)
+    return tuple(
+        f"{row.label} [{row.key}]" if row.label and many[row.label] > 1 else row.label or row.key
+        for row in rows
+    )
 
 
 def _shown(row: AnswerRow) -> str:
@@ -91,6 +112,7 @@ def sheet_text(sheet: Sheet) -> str:
         "=" * _WIDTH,
         f"ANSWER SHEET {sheet.number} of {sheet.count}   {sheet.member}",
         f"cluster {sheet.cluster}   job {sheet.job}   change {sheet.change or 'none given'}   drawn {sheet.drawn}, {sheet.made_on}",
+        *([f"estate {sheet.survey}"] if sheet.survey else []),
         "=" * _WIDTH,
     ]
     width = max((len(row.label) for section in sheet.sections for row in section.rows), default=0)

@@ -37,6 +37,7 @@ def begin(
     site: str = "",
     owner: str = "",
     engineer: str = "",
+    survey_limit: str = "",
     json: Annotated[bool, Parameter(negative=())] = False,
 ) -> int:
     """Make a job folder with a commented design.yaml; asks what no flag answers.
@@ -75,6 +76,8 @@ def begin(
         The team that answers for the cluster.
     engineer
         Who carries the work out.
+    survey_limit
+        The oldest survey of the estate to work with, such as "30 d"; without it the estate's own limit, or 30 days.
     json
         Print one JSON document instead of text.
     """
@@ -107,6 +110,7 @@ def begin(
         site=site,
         owner=owner,
         engineer=engineer,
+        survey_limit=survey_limit,
     )
     made = begin_job(folder, answers)
     screen.show(f"made {made.root} with design.yaml")

@@ -7,6 +7,7 @@ from staddle.cli.cards import TerminalCards
 from staddle.cli.options import Options
 from staddle.cli.progress import RunLines
 from staddle.cli.screen import Screen
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.back_out import irreversible_steps
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.rollout import Standing, calls_of, carry_on, drifted_inputs, open_rollout, standing_of
@@ -32,11 +33,15 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
         progress=lambda step_id, done, total: holder[0].transferred(step_id, done, total),
         pin=not dry_run,
     )
-    _say_first(screen, rollout)
+    survey = rollout.job.survey(clock.now())
+    _say_first(screen, rollout, survey)
     if dry_run:
         for step_id, call in calls_of(rollout.head.plan):
             screen.show(f"{step_id:<36} {call}")
-        screen.document("listed", {"rollout": rollout.head.rollout_id, "calls": calls_of(rollout.head.plan)})
+        screen.document(
+            "listed",
+            {"rollout": rollout.head.rollout_id, "calls": calls_of(rollout.head.plan), "survey": survey},
+        )
         return 0
     with RunLines(screen, rollout.head.plan, purpose) as lines:
         holder.append(lines)
@@ -46,11 +51,11 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
     standing = standing_of(run)
     _say_last(screen, rollout, standing)
     outcome = "sealed" if standing.sealed else "refused" if standing.refused else "not finished"
-    screen.document(outcome, {"rollout": rollout.head.rollout_id, "standing": standing})
+    screen.document(outcome, {"rollout": rollout.head.rollout_id, "standing": standing, "survey": survey})
     return 0 if standing.sealed else 1
 
 
-def _say_first(screen: Screen, rollout: OpenRollout) -> None:
+def _say_first(screen: Screen, rollout: OpenRollout, survey: SurveyStanding) -> None:
     plan = rollout.head.plan
     screen.say(
         f"{rollout.head.rollout_id} on platform {rollout.platform.name}: {len(plan.steps)} steps; times are UTC"
@@ -58,6 +63,11 @@ def _say_first(screen: Screen, rollout: OpenRollout) -> None:
     if drifted := drifted_inputs(rollout):
         screen.say(
             f"changed since it began, and not taken up: {', '.join(drifted)}; it goes on with what was pinned"
+        )
+    screen.say(f"estate {survey.sentence()}")
+    if survey.is_past:
+        screen.say(
+            f"warning: {survey.complaint(rollout.job.reading.estate.name)}; a rollout would not be begun with it"
         )
     screen.say("cannot be backed out once done:")
     for title, note in irreversible_steps(plan):

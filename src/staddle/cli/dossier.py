@@ -24,8 +24,9 @@ def dossier(*, revision: str = "A", options: Options = Options()) -> int:  # noq
     screen = Screen("dossier", as_json=options.json)
     made = make_dossier(options.folder(), SystemClock().now(), revision=revision)
     screen.show(made.report.status)
+    screen.show(f"estate {made.survey.sentence()}")
     screen.show("written: " + ", ".join(made.files))
     for caution in CAUTIONS:
         screen.say(caution)
-    screen.document("written", {"status": made.report.status, "files": made.files})
+    screen.document("written", {"status": made.report.status, "files": made.files, "survey": made.survey})
     return 0

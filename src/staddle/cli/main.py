@@ -3,7 +3,6 @@
 Exit codes: 0 fine, 1 refused, failed or findings at or above --refuse-at, 2 wrong usage.
 """
 
-import difflib
 import os
 import sys
 from collections.abc import Sequence
@@ -14,6 +13,7 @@ from cyclopts import App, CycloptsError, UnknownCommandError
 from staddle import __version__
 from staddle.cli.screen import PURPOSE, Screen, nobody_reads
 from staddle.kernel import StaddleError
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["COMMANDS", "main", "make_app", "run"]
 
@@ -110,8 +110,7 @@ def run(arguments: Sequence[str]) -> int:
 def _usage(exc: CycloptsError, called: str) -> str:
     if isinstance(exc, UnknownCommandError):
         # Told from the names alone: asking the error for its text would load every command.
-        near = difflib.get_close_matches(called, COMMANDS, n=1)
-        meant = f" Did you mean {near[0]}?" if near else ""
+        meant = did_you_mean(called, COMMANDS, saying=" Did you mean {}?")
         return f'error: there is no command "{called}".{meant}\n  try:   staddle --help\n'
     command = f" {called}" if called in COMMANDS else ""
     return f"error: {exc}\n  try:   staddle{command} --help\n"

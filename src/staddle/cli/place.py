@@ -50,13 +50,15 @@ def place(
     """
     screen = Screen("place", as_json=options.json)
     now = SystemClock().now()
-    report = find_place(options.folder(), now, anew=anew, progress=screen.say)
+    report = find_place(options.folder(), now, anew=anew, settling=settle_it, progress=screen.say)
     screen.show(_verdict(report))
+    screen.show(f"estate {report.survey.sentence()}")
+    screen.findings(report.findings)
     outcome = _OUTCOMES[type(report.outcome)]
     placement = found_placement(report.outcome)
     if placement is None:
         _conflict(screen, report)
-        screen.document(outcome, {"found": report.outcome, "settled": False})
+        screen.document(outcome, _data(report, settled=False))
         return 1
     _seats(screen, placement)
     settled = isinstance(report.outcome, Kept)
@@ -65,8 +67,12 @@ def place(
         settled = True
         screen.show()
         screen.show("settled in placement.yaml; it is kept while it is valid")
-    screen.document(outcome, {"found": report.outcome, "settled": settled})
+    screen.document(outcome, _data(report, settled=settled))
     return 0
+
+
+def _data(report: PlaceReport, *, settled: bool) -> Mapping[str, object]:
+    return {"found": report.outcome, "settled": settled, "survey": report.survey, "findings": report.findings}
 
 
 def _verdict(report: PlaceReport) -> str:

@@ -7,7 +7,13 @@ from cyclopts import Parameter
 
 from staddle.cli.options import Options
 from staddle.cli.screen import Screen
-from staddle.jobs.requests import check_requests, make_requests, planned_looks, requests_of
+from staddle.jobs.requests import (
+    check_requests,
+    make_requests,
+    planned_looks,
+    requests_of,
+    survey_of_requests,
+)
 from staddle.kernel import SystemClock
 from staddle.kernel.cautions import CAUTIONS
 
@@ -43,6 +49,7 @@ def _write(screen: Screen, options: Options) -> int:
     sheet = report.sheet
     late = len(sheet.late())
     screen.show(f"{len(sheet.requests)} requests, {late or 'none'} late")
+    screen.show(f"estate {sheet.survey}")
     screen.show(sheet.due.why or f"dates are counted back from the window of {sheet.due.opens}")
     screen.table(
         "",
@@ -64,11 +71,15 @@ def _write(screen: Screen, options: Options) -> int:
 
 
 def _check(screen: Screen, options: Options) -> int:
-    sheet = requests_of(options.folder(), SystemClock().now())
+    now = SystemClock().now()
+    sheet = requests_of(options.folder(), now)
+    survey, findings = survey_of_requests(options.folder(), now)
     screen.say("probes; what needs a person or another place to stand is not run:")
     for line in planned_looks(sheet):
         screen.say(f"  {line}")
     checked = asyncio.run(check_requests(sheet))
+    screen.show(f"estate {survey.sentence()}")
+    screen.findings(findings)
     for one in checked:
         screen.show(f"{one.standing.value:<12} {one.title}{'   DUE' if one.is_open else ''}")
         for look in one.looks:
@@ -77,6 +88,7 @@ def _check(screen: Screen, options: Options) -> int:
     still = [one.title for one in checked if one.is_open]
     screen.show(f"due and not done: {', '.join(still)}" if still else "nothing that is due is open")
     screen.document(
-        "due and not done" if still else "nothing due is open", {"today": sheet.due.today, "checked": checked}
+        "due and not done" if still else "nothing due is open",
+        {"today": sheet.due.today, "checked": checked, "survey": survey, "findings": findings},
     )
     return 1 if still else 0

@@ -23,7 +23,6 @@ def review(
     *,
     refuse_at: Severity = Severity.STOP,
     verify: Annotated[bool, Parameter(negative="--no-verify")] = True,
-    survey_age_limit_days: int = 30,
     sarif: Annotated[bool, Parameter(negative=())] = False,
     junit: Annotated[bool, Parameter(negative=())] = False,
     options: Options = Options(),  # noqa: B008  frozen
@@ -40,8 +39,6 @@ def review(
         End with 1 if a finding as bad as this stands: stop, risk or note.
     verify
         Read every byte of the package and compare it with its manifest.
-    survey_age_limit_days
-        A survey older than this is a risk.
     sarif
         Print a SARIF 2.1.0 log instead of text, for code hosts and editors.
     junit
@@ -55,13 +52,11 @@ def review(
         folder,
         now,
         verify=verify,
-        survey_age_limit_days=survey_age_limit_days,
     )
     found = report.review
     refused = refuses(found.kept, refuse_at)
     screen.show(_standing(report, refuse_at, refused=refused))
-    estate = report.job.reading.estate
-    screen.show(f"estate surveyed {estate.surveyed} by {estate.surveyed_by}: {report.age.text}")
+    screen.show(f"estate {report.survey.sentence()}")
     if found.kept:
         screen.show()
         screen.findings(found.kept)
@@ -115,10 +110,10 @@ def _not_looked(screen: Screen, not_looked: Sequence[tuple[str, str]]) -> None:
 
 
 def _data(report: ReviewReport, refuse_at: Severity) -> Mapping[str, object]:
-    estate = report.job.reading.estate
     return {
         "refuse_at": refuse_at.value,
-        "surveyed": estate.surveyed,
-        "survey_age_days": report.age.days,
+        "surveyed": report.survey.surveyed,
+        "survey_age_days": report.survey.age_days,
+        "survey": report.survey,
         "review": report.review,
     }

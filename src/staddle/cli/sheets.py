@@ -19,6 +19,7 @@ def sheets(*, options: Options = Options()) -> int:  # noqa: B008  frozen
     screen = Screen("sheets", as_json=options.json)
     report = make_sheets(options.folder(), SystemClock().now())
     screen.show(f"{len(report.sheets)} answer sheets, {len(report.open_questions)} open questions")
+    screen.show(f"estate {report.survey.sentence()}")
     if not report.placed:
         screen.show("hosts are blank: no valid placement is settled (staddle place --settle)")
     for member, label, why in report.open_questions:

@@ -37,6 +37,8 @@ def standing(*, options: Options = Options()) -> int:  # noqa: B008  frozen
         screen.document("no job", {"begin": [command for command, _ in BEGIN]})
         return 0
     screen.show(f"{found.job}: {found.sentence}")
+    if found.survey is not None:
+        screen.show(f"estate {found.survey.sentence()}")
     _worst(screen, found)
     option = "" if here else f" --job {shlex.quote(str(options.job))}"
     command = found.next.command + option
@@ -80,5 +82,6 @@ def _data(found: Standing, command: str) -> dict[str, object]:
         "findings": found.findings,
         "not_looked": found.not_looked,
         "faults": found.faults,
+        "survey": found.survey,
         "next": {"command": command, "why": found.next.why},
     }

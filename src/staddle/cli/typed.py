@@ -6,7 +6,12 @@ import signal
 import sys
 import threading
 
-__all__ = ["read_line"]
+__all__ = ["is_terminal", "read_line"]
+
+
+def is_terminal() -> bool:
+    """Whether somebody sits at standard input."""
+    return sys.stdin.isatty()
 
 
 def read_line() -> str:

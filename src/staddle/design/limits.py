@@ -5,7 +5,6 @@ whether the job keeps to them, and what an unknown one weighs (review/rules/limi
 """
 
 import contextlib
-import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -19,6 +18,7 @@ from staddle.design.model import Member, Row
 from staddle.design.modelfaults import faults_of
 from staddle.design.places import LocatedFault, Places, raise_sorted
 from staddle.kernel import Fault, StaddleError
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["KINDS", "NO_LIMIT", "Limit", "LimitRow", "Limits", "read_limits"]
 
@@ -142,14 +142,14 @@ def _limit(row: LimitRow, number: int, places: Places) -> tuple[Limit | None, li
     question = find_limit_question(row.what)
     if question is None:
         names = [one.what for one in LIMIT_QUESTIONS]
-        mend = _meant(row.what, names) or "write one of " + ", ".join(names)
+        mend = did_you_mean(row.what, names) or "write one of " + ", ".join(names)
         fault("what", f'there is no question "{row.what}"', mend)
     elif not question.by_kind and row.applies_to != "all":
         fault("applies_to", f"{row.what} is the same for every member", "remove applies_to, or write all")
     if row.applies_to not in KINDS and not (
         row.applies_to.startswith("size ") and row.applies_to[5:].strip()
     ):
-        mend = _meant(row.applies_to, KINDS) or 'write all, data, without data, or "size NAME"'
+        mend = did_you_mean(row.applies_to, KINDS) or 'write all, data, without data, or "size NAME"'
         fault("applies_to", f'"{row.applies_to}" is no kind of member', mend)
     written = "" if row.value is None else str(row.value).strip()
     if row.value is None:
@@ -223,8 +223,3 @@ def _crossed(limits: dict[int, Limit], places: Places) -> Iterator[LocatedFault]
                     mend="look both up again",
                 ),
             )
-
-
-def _meant(wrong: str, known: tuple[str, ...] | list[str]) -> str:
-    near = difflib.get_close_matches(wrong.casefold(), known, n=1, cutoff=0.6)
-    return f"did you mean {near[0]}?" if near else ""

@@ -4,13 +4,13 @@ Zone rules come from ``whenever`` and the installed tz database. What windows me
 """
 
 from datetime import UTC, datetime
-from difflib import get_close_matches
 from zoneinfo import available_timezones
 
 from whenever import PlainDateTime, RepeatedTime, SkippedTime, TimeZoneNotFoundError, ZonedDateTime
 
 from staddle.design.model import Window
 from staddle.kernel import InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["check_zone", "instant_of", "window_span"]
 
@@ -23,11 +23,11 @@ def check_zone(zone: str) -> str:
     try:
         PlainDateTime(2026, 1, 1).assume_tz(zone, disambiguation="raise")
     except TimeZoneNotFoundError as exc:
-        near = get_close_matches(zone, sorted(available_timezones()), n=1)
         raise InputRefused.one(
             f'"{zone}" is not a time zone',
             why="the names of the IANA tz database are expected",
-            mend=f'did you mean "{near[0]}"?' if near else "write for example Europe/London or UTC",
+            mend=did_you_mean(zone, sorted(available_timezones()))
+            or "write for example Europe/London or UTC",
         ) from exc
     return zone
 

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
-from staddle.kernel import parse_bytes, parse_duration
+from staddle.kernel import parse_bytes, parse_days, parse_duration
 from staddle.kernel.errors import StaddleError
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "Answer",
     "Attachment",
     "Clock",
+    "Days",
     "Design",
     "DiskChoice",
     "Job",
@@ -44,6 +45,11 @@ def _span(text: str) -> str:
     return text
 
 
+def _whole_days(text: str) -> str:
+    _plain_error(parse_days, text)
+    return text
+
+
 def _plain_error(parse: object, text: str) -> None:
     # pydantic collects ValueError and turns it into one located fault; ours would end the reading at once.
     try:
@@ -55,6 +61,7 @@ def _plain_error(parse: object, text: str) -> None:
 
 Amount = Annotated[str, AfterValidator(_amount)]
 Span = Annotated[str, AfterValidator(_span)]
+Days = Annotated[str, AfterValidator(_whole_days)]
 Label = Annotated[str, Field(pattern=r"^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$")]  # RFC 1123 §2.1, lower case
 
 
@@ -76,9 +83,18 @@ class Job(Row):
     engineer: str = Field(default="", description="who carries the work out")
     change: str = Field(default="", description="reference in your organisation's change control")
     estate: str = Field(description="folder of the estate's tables, seen from this file")
+    survey_limit: Days | None = Field(
+        default=None,
+        description="oldest survey of the estate to work with, in whole days; without it the estate's own",
+    )
     platform: str = Field(
         default="by-hand", description="how machines are made: by-hand, or an installed platform"
     )
+
+    @property
+    def survey_limit_days(self) -> int | None:
+        """The oldest survey in days, None for the estate's own limit."""
+        return None if self.survey_limit is None else parse_days(self.survey_limit)
 
 
 class Answer(Row):

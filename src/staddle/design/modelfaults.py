@@ -6,7 +6,6 @@ One function a kind of fault; the kinds are pydantic's published error types. No
 import re
 from collections.abc import Callable, Iterator, Mapping
 from datetime import date
-from difflib import get_close_matches
 from types import UnionType
 from typing import Annotated, Any, Final, Union, get_args, get_origin
 
@@ -18,6 +17,7 @@ from staddle.design.markedyaml import REFUSED
 from staddle.design.model import Amount, Span
 from staddle.design.places import LocatedFault, Path, Places, path_text
 from staddle.kernel import Fault, StaddleError
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["faults_of"]
 
@@ -33,7 +33,6 @@ _EXPECTED: Final = {
     "model_type": "a block of keys and values",
     "dict_type": "a block of keys and values",
 }
-_NEAR: Final = 0.7  # "clustr" is near cluster (0.92), "colour" is not (0.62)
 _PATTERNS: Final = {
     r"^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$": "lower-case letters, digits and hyphens are allowed, at most 63, "
     "no hyphen at either end (RFC 1123 §2.1)",
@@ -123,12 +122,11 @@ class _Told:
     def _unknown(self) -> Fault:
         *block, key = self._path
         keys = sorted({name for model in _models_at(self._kind, tuple(block)) for name in _fields(model)})
-        near = get_close_matches(str(key), keys, n=1, cutoff=_NEAR)
         inside = f" in {path_text(tuple(block))}" if block else ""
         return Fault(
             what=f'unknown key "{key}"{inside}',
             why="the keys here are " + ", ".join(keys) if keys else "",
-            mend=f'did you mean "{near[0]}"?' if near else "remove the line, or use one of these keys",
+            mend=did_you_mean(str(key), keys) or "remove the line, or use one of these keys",
         )
 
     def _missing(self) -> Fault:
@@ -137,12 +135,11 @@ class _Told:
 
     def _not_allowed(self) -> Fault:
         allowed = re.findall(r"'([^']*)'", str(self._context.get("expected", "")))
-        near = get_close_matches(str(self._input), allowed, n=1)
         words = ", ".join(allowed[:-1]) + " or " + allowed[-1] if len(allowed) > 1 else "".join(allowed)
         return Fault(
             what=f"{self._name} = {self._shown()}: {words} is expected",
             why=self._description(),
-            mend=f'did you mean "{near[0]}"?' if near else "write one of these",
+            mend=did_you_mean(str(self._input), allowed) or "write one of these",
         )
 
     def _wrong_form(self) -> Fault:

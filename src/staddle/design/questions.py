@@ -13,7 +13,7 @@ from ipaddress import ip_address
 from typing import Final
 
 from staddle.design.hostname import check_host_name, host_name_fault
-from staddle.kernel import Fault, InputRefused
+from staddle.kernel import Fault, InputRefused, parse_days
 
 __all__ = ["QUESTIONS", "BeginAnswers", "NetworkAnswer", "Question", "parse_members", "parse_network_answer"]
 
@@ -45,7 +45,7 @@ class NetworkAnswer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BeginAnswers:
-    """The answers, each as its check keeps it, and what flags may add (``size``, ``site``, ``owner``, ``engineer``).
+    """The answers, each as its check keeps it, and what flags may add (``size``, ``site``, ``owner``, ``engineer``, ``survey_limit``).
 
     Args: networks: one a network of the package, in its order; the first one carries the members' names.
     """
@@ -62,6 +62,7 @@ class BeginAnswers:
     site: str = ""
     owner: str = ""
     engineer: str = ""
+    survey_limit: str = ""
 
     def __post_init__(self) -> None:
         faults: list[Fault] = []
@@ -72,6 +73,11 @@ class BeginAnswers:
                 kept = question.check(str(getattr(self, question.key)))
                 if question.key != "members":
                     object.__setattr__(self, question.key, kept)
+            except InputRefused as exc:
+                faults.extend(exc.faults)
+        if self.survey_limit:
+            try:
+                parse_days(self.survey_limit)
             except InputRefused as exc:
                 faults.extend(exc.faults)
         if not self.networks:

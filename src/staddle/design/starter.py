@@ -72,6 +72,8 @@ def _job(answers: BeginAnswers) -> tuple[str, ...]:
         f"  cluster: {yaml_scalar(answers.cluster)}",
         "  ## the folder of the estate's tables, seen from this file",
         f"  estate: {yaml_scalar(answers.estate)}",
+        "  ## an older survey of the estate is not worked with; without this line the estate's own limit, or 30 d",
+        _optional("  ", "survey_limit", answers.survey_limit, "30 d"),
         _optional("  ", "owner", answers.owner, "the team that answers for the cluster"),
         _optional("  ", "engineer", answers.engineer, "who carries the work out"),
         "#   change: reference in your organisation's change control",

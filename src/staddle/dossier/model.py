@@ -190,6 +190,7 @@ class Report:
     placement: PlacementRecord | None = None
     surveyed: date | None = None
     surveyed_by: str = ""
+    survey_limit_days: int | None = None
     sheets: tuple[AnswerSheet, ...] = ()
     journal: JournalRecord | None = None
     proof: Proof | None = None

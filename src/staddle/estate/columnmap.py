@@ -6,22 +6,26 @@ tradewords.py, shapes in cellshapes.py. No files in here.
 
 import difflib
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 from typing import Final
 
 from staddle.estate.cellkinds import CellKind, kind_of
 from staddle.estate.cellshapes import Shape, fits, shape_of
 from staddle.estate.columns import NO_DEFAULT, Column, Table
+from staddle.estate.domainkinds import SITE, kind_of_heading, kind_order
 from staddle.estate.export import Export, plain_key
 from staddle.estate.headingunit import AS_WRITTEN, heading_unit, is_loose, unit_told, without_unit
 from staddle.estate.sources import OPEN, ColumnSource, Sureness, TableMap
 from staddle.estate.tradewords import TRADE_WORDS
 
-__all__ = ["SUM_WORDS", "propose_map"]
+__all__ = ["SAID", "SUM_WORDS", "domains_from", "propose_map", "source_from", "with_kinds"]
 
 _NEAR: Final = 0.82  # below it, short words that mean something else come out alike ("cores" and "cost")
 _LISTS: Final = (CellKind.NAMES, CellKind.ADDRESSES, CellKind.RANGES)
 _NUMBERS: Final = (CellKind.COUNT, CellKind.MEMORY, CellKind.DISK, CellKind.PERCENT, CellKind.RATIO)
 _REFERENCES: Final = {"host": "host", "pool": "pool", "networks": "network", "pools": "pool"}
+_DOMAINS_AT: Final = 1  # of hosts and pools; their kinds of domain may stand in several columns
+SAID: Final = "answered by the engineer"
 SUM_WORDS: Final = ("total", "totals", "sum", "subtotal", "grand total", "average")
 
 
@@ -42,13 +46,21 @@ def propose_map(table: Table, export: Export, known: Mapping[str, Collection[str
     ]
     taken_by: dict[int, tuple[int, str]] = {}
     used: set[int] = set()
+    domains = _domain_positions(table, export, shapes)
+    if domains:
+        used.update(domains)
+        taken_by[_DOMAINS_AT] = (domains[0], "")
     for points, reason, order, position in sorted(scored, key=lambda item: (-item[0], item[2], item[3])):
         if points > 0 and order not in taken_by and position not in used:
             taken_by[order] = (position, reason)
             used.add(position)
     sources = []
     for order, column in enumerate(table.columns):
-        if order in taken_by:
+        if domains and order == _DOMAINS_AT:
+            headings = tuple(export.headings[position] for position in domains)
+            separator = next((shapes[at].separator for at in domains if shapes[at].separator), "")
+            sources.append(domains_from(table, headings, known, separator=separator))
+        elif order in taken_by:
             position, reason = taken_by[order]
             heading, shape = export.headings[position], shapes[position]
             mask = (
@@ -56,7 +68,9 @@ def propose_map(table: Table, export: Export, known: Mapping[str, Collection[str
                 if kind_of(column) is CellKind.PREFIX and shape.addresses
                 else ()
             )
-            sources.append(_source(table, column, heading, shape, reason, mask))
+            sources.append(with_kinds(table, _source(table, column, heading, shape, reason, mask), known))
+        elif order == _DOMAINS_AT and table.noun == "host" and not known.get("domain"):
+            sources.append(domains_from(table, (), known))
         elif column.needed or column.blank is NO_DEFAULT:
             sources.append(
                 ColumnSource(
@@ -79,6 +93,73 @@ def propose_map(table: Table, export: Export, known: Mapping[str, Collection[str
         sources=tuple(sources),
         passed_over=tuple(sorted(sums)),
     )
+
+
+def source_from(
+    table: Table, column: Column, export: Export, heading: str, known: Mapping[str, Collection[str]]
+) -> ColumnSource:
+    """Our column from this heading of theirs because the engineer said so, with what its cells leave open.
+
+    Args: heading: one of the export's, which stands in it once; known: as of propose_map.
+    """
+    position = export.headings.index(heading)
+    shape = shape_of([row.cells[position].text for row in export.rows], known)
+    addressed = kind_of(column) is CellKind.PREFIX and shape.addresses
+    mask = _mask(export, position, {position}) if addressed else ()
+    return with_kinds(table, _source(table, column, heading, shape, SAID, mask), known)
+
+
+def domains_from(
+    table: Table, headings: tuple[str, ...], known: Mapping[str, Collection[str]], *, separator: str = ""
+) -> ColumnSource:
+    """A host's or pool's domains from headings that each name a kind of domain; () asks for the one site of all hosts.
+
+    Args: known: as of propose_map; with a table of domains its names are looked up there, else the table is derived.
+    """
+    kinds = tuple(kind_of_heading(table.noun, heading) for heading in headings)
+    told = ", ".join(
+        f'"{heading}" is a word for {kind}' for heading, kind in zip(headings, kinds, strict=True)
+    )
+    source = ColumnSource(
+        column="domains",
+        headings=headings,
+        separator="newline" if separator == "\n" else "" if separator == ";" else separator,
+        reason=told,
+    )
+    return with_kinds(table, source, known)
+
+
+def with_kinds(table: Table, source: ColumnSource, known: Mapping[str, Collection[str]]) -> ColumnSource:
+    """The source of a host's or pool's domains with the kind of each heading, where the table of domains is derived."""
+    if source.column != "domains" or OPEN in source.headings or source.value is not None:
+        return source
+    kinds = tuple(kind_of_heading(table.noun, heading) for heading in source.headings)
+    if known.get(
+        "domain"
+    ):  # a table of domains tells the kinds; here only feeds need theirs, of which two are none
+        return replace(source, kinds=kinds) if all(kinds) else source
+    kinds = tuple(kind or OPEN for kind in kinds)
+    site = OPEN if table.noun == "host" and SITE not in kinds and OPEN not in kinds else ""
+    reason = source.reason
+    if OPEN in kinds:
+        reason = f"{reason}; which kind of domain is it?"
+    elif site:
+        reason = f"{reason + '; ' if reason else ''}no heading is a site: in which one do all of them stand?"
+    asked = Sureness.ASKED if OPEN in (*kinds, site) else source.sureness
+    return replace(source, kinds=kinds, site=site, reason=reason, sureness=asked)
+
+
+def _domain_positions(table: Table, export: Export, shapes: list[Shape]) -> list[int]:
+    """Columns of an export of hosts or pools that each name a kind of domain, the outermost kind first."""
+    if table.noun not in ("host", "pool"):
+        return []
+    kinds = {
+        position: kind
+        for position, heading in enumerate(export.headings)
+        if (kind := kind_of_heading(table.noun, heading))
+        and max(shapes[position].addresses, shapes[position].amounts, shapes[position].percents) < 0.5
+    }
+    return sorted(kinds, key=lambda position: (kind_order(kinds[position]), position))
 
 
 def _score(table: Table, column: Column, heading: str, shape: Shape) -> tuple[float, str]:
@@ -119,7 +200,7 @@ def _source(
     fit = fits(kind, shape)
     sureness = Sureness.SURE if reason.endswith("a word for it") and fit else Sureness.LIKELY
     headings: tuple[str, ...] = (heading, *mask)
-    if fit is False:
+    if fit is False and reason != SAID:
         return ColumnSource(
             column=column.heading,
             headings=(OPEN,),

@@ -11,18 +11,21 @@ import yaml
 from staddle.estate.cellkinds import table_named
 from staddle.estate.columns import TABLES
 from staddle.estate.headingunit import AS_WRITTEN, UNITS
-from staddle.estate.likeness import did_you_mean
-from staddle.estate.sources import OPEN, ColumnSource, TableMap
+from staddle.estate.sources import OPEN, ColumnSource, Sureness, TableMap
 from staddle.kernel import Fault, InputRefused
+from staddle.kernel.likeness import did_you_mean
 
-__all__ = ["MAP_FILE", "add_map", "read_maps", "settle_map"]
+__all__ = ["MAP_FILE", "add_map", "change_map", "mark_derived", "read_maps", "settle_map"]
 
 MAP_FILE: Final = "columns.yaml"
-_TABLE_KEYS: Final = ("settled", "sheet", "passed_over", "columns")
-_COLUMN_KEYS: Final = ("heading", "value", "unit", "separator", "decimal", "blank")
+_TABLE_KEYS: Final = ("settled", "sheet", "passed_over", "derived", "columns")
+_COLUMN_KEYS: Final = ("heading", "value", "unit", "separator", "decimal", "blank", "kinds", "site", "within")
+_SAID_ABOVE: Final = re.compile(rf"\s*# (?:{'|'.join(Sureness)}): .*\n")
+_DERIVED: Final = "# Made anew with each of these tables. To keep domains.csv by hand, remove both lines."
 _HEAD: Final = """# Where the columns of this estate's exports go. Correct it, then settle it: settled: yes, or --settle.
 # Keys of a column: heading (theirs; a list for several), or value (one for all rows); unit (of bare numbers, or "cell"
 # for each cell's own); separator (of a list); decimal ("," or "."); blank (texts that mean nothing). "?" is open.
+# Of domains also: kinds (one a heading), site (the one site of all rows), within (kinds of which names count within others).
 """
 
 
@@ -32,15 +35,25 @@ def read_maps(folder: Path) -> dict[str, TableMap]:
     Raises: InputRefused: not YAML, an unknown key, table or unit; everything at once, as file:line:key.
     """
     path = folder / MAP_FILE
-    faults: list[Fault] = []
     try:
-        root = yaml.compose(path.read_bytes().decode("utf-8-sig"), Loader=yaml.SafeLoader)
+        text = path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
         return {}
-    except (OSError, UnicodeDecodeError, yaml.YAMLError) as exc:
-        raise InputRefused.one(
-            f"the file cannot be read: {' '.join(str(exc).split())}", where=str(path)
-        ) from exc
+    except (OSError, UnicodeDecodeError) as exc:
+        raise _unreadable(path, exc) from exc
+    return _maps(text, path)
+
+
+def _unreadable(path: Path, exc: Exception) -> InputRefused:
+    return InputRefused.one(f"the file cannot be read: {' '.join(str(exc).split())}", where=str(path))
+
+
+def _maps(text: str, path: Path) -> dict[str, TableMap]:
+    faults: list[Fault] = []
+    try:
+        root = yaml.compose(text, Loader=yaml.SafeLoader)
+    except yaml.YAMLError as exc:
+        raise _unreadable(path, exc) from exc
     if root is None:
         return {}
     maps: dict[str, TableMap] = {}
@@ -69,9 +82,24 @@ def add_map(folder: Path, found: TableMap) -> str:
         lines.append(f"  passed_over: {_listed(found.passed_over)}")
     lines.append("  columns:")
     for source in found.sources:
-        said = " ".join("".join(c if c.isprintable() else " " for c in source.reason).split())
-        lines += [f"    # {source.sureness.value}: {said}", f"    {source.column}: {{{_inline(source)}}}"]
+        lines += [f"    {_said(source)}", f"    {source.column}: {{{_inline(source)}}}"]
     return text.rstrip("\n") + "\n\n" + "\n".join(lines) + "\n"
+
+
+def mark_derived(folder: Path, tables: Sequence[str]) -> str:
+    """The text of the file with the mark that the domains are derived from these tables; () takes the mark away."""
+    path = folder / MAP_FILE
+    text = path.read_text(encoding="utf-8-sig")
+    root = yaml.compose(text, Loader=yaml.SafeLoader)
+    for key, value in root.value if isinstance(root, yaml.MappingNode) else []:
+        if key.value == "domains":
+            line = text.rfind("\n", 0, key.start_mark.index) + 1
+            above = text.rfind("\n", 0, max(line - 1, 0)) + 1
+            start = above if text[above:line].strip() == _DERIVED else line
+            text = text[:start].rstrip("\n") + "\n" + text[_end(value) :]
+    if not tables:
+        return text
+    return f"{text.rstrip(chr(10))}\n\n{_DERIVED}\ndomains:\n  derived: {_listed(tables)}\n"
 
 
 def settle_map(folder: Path, found: TableMap) -> str:
@@ -94,18 +122,85 @@ def settle_map(folder: Path, found: TableMap) -> str:
     )
 
 
+def change_map(folder: Path, table: str, source: ColumnSource) -> str:
+    """The text of the file with that column of the table from there; nothing else in it is touched.
+
+    Raises: InputRefused: the table's columns are written in a way in which this cannot be done.
+    """
+    path = folder / MAP_FILE
+    text = path.read_text(encoding="utf-8-sig")
+    columns = _child(_child(yaml.compose(text, Loader=yaml.SafeLoader), table), "columns")
+    changed = _changed(text, columns, source) if isinstance(columns, yaml.MappingNode) else text
+    wanted = [_inline(source)]
+    try:
+        kept = [_inline(one) for one in _maps(changed, path)[table].sources if one.column == source.column]
+    except InputRefused:
+        kept = []
+    if kept != wanted:
+        raise InputRefused.one(
+            f"{source.column} of {table} cannot be changed in the file: it is not written a line a column",
+            where=str(path),
+            mend=f"write {source.column}: {{{_inline(source)}}} there",
+        )
+    return changed
+
+
+def _child(node: yaml.Node | None, name: str) -> yaml.Node | None:
+    pairs = node.value if isinstance(node, yaml.MappingNode) else []
+    return next((value for key, value in pairs if key.value == name), None)
+
+
+def _changed(text: str, columns: yaml.MappingNode, source: ColumnSource) -> str:
+    for key, value in columns.value:
+        if key.value == source.column:
+            start, end = key.start_mark.index, _end(value)
+            line = text.rfind("\n", 0, start) + 1
+            above = text.rfind("\n", 0, max(line - 1, 0)) + 1
+            if _SAID_ABOVE.fullmatch(
+                text[above:line]
+            ):  # the reason of what is replaced; a person's own comment stays
+                return f"{text[:above]}{text[line:start]}{_said(source)}\n{text[line:start]}{_written(source)}{text[end:]}"
+            return f"{text[:start]}{_written(source)}{text[end:]}"
+    if not columns.value or columns.flow_style:
+        return text
+    key, value = columns.value[-1]
+    indent, end = " " * key.start_mark.column, _end(value)
+    end = len(text) if (line := text.find("\n", end)) < 0 else line
+    return f"{text[:end]}\n{indent}{_said(source)}\n{indent}{_written(source)}{text[end:]}"
+
+
+def _end(node: yaml.Node) -> int:
+    """Where the node's text ends. A block's own mark stands at the next token, behind comments that are not its."""
+    if isinstance(node, yaml.CollectionNode) and not node.flow_style and node.value:
+        last = node.value[-1]
+        return _end(last[1] if isinstance(last, tuple) else last)
+    return int(node.end_mark.index)
+
+
+def _written(source: ColumnSource) -> str:
+    return f"{source.column}: {{{_inline(source)}}}"
+
+
+def _said(source: ColumnSource) -> str:
+    said = " ".join("".join(c if c.isprintable() else " " for c in source.reason).split())
+    return f"# {source.sureness.value}: {said}"
+
+
 def _inline(source: ColumnSource) -> str:
     parts = []
     if source.value is not None:
         parts.append(f"value: {_quoted(source.value)}")
-    else:
+    elif source.headings:
         one = source.headings[0] if len(source.headings) == 1 else None
         parts.append(f"heading: {_listed(source.headings) if one is None else _quoted(one)}")
     for key in ("unit", "separator", "decimal"):
         if text := getattr(source, key):
             parts.append(f"{key}: {_quoted(text)}")
-    if source.blank:
-        parts.append(f"blank: {_listed(source.blank)}")
+    for key in ("blank", "kinds", "within"):
+        if several := getattr(source, key):
+            parts.append(f"{key}: {_listed(several)}")
+    if source.site:
+        parts.append(f"site: {_quoted(source.site)}")
     return ", ".join(parts)
 
 
@@ -144,6 +239,7 @@ def _table(name: str, at: yaml.Node, node: yaml.Node, path: Path, faults: list[F
     ours = [column.heading for column in table.columns] if table else []
     settled, sheet = "no", ""
     passed_over: tuple[str, ...] = ()
+    derived: tuple[str, ...] = ()
     sources: list[ColumnSource] = []
     for key, mark, value in _pairs(node, path, faults):
         if key == "columns":
@@ -162,6 +258,7 @@ def _table(name: str, at: yaml.Node, node: yaml.Node, path: Path, faults: list[F
             settled = texts[0] if key == "settled" else settled
             sheet = texts[0] if key == "sheet" else sheet
             passed_over = texts if key == "passed_over" else passed_over
+            derived = texts if key == "derived" else derived
     if settled not in ("yes", "no"):
         faults.append(Fault(what=f'settled: "{settled}" is neither yes nor no', where=_at(path, at, name)))
     return TableMap(
@@ -169,6 +266,7 @@ def _table(name: str, at: yaml.Node, node: yaml.Node, path: Path, faults: list[F
         settled=settled == "yes",
         sheet=sheet,
         passed_over=passed_over,
+        derived=derived,
         sources=tuple(sources),
         line=at.start_mark.line + 1,
     )
@@ -183,7 +281,8 @@ def _source(heading: str, at: yaml.Node, node: yaml.Node, path: Path, faults: li
         else:
             given[key] = _texts(value, path, faults)
     first = {key: (texts[0] if texts else "") for key, texts in given.items()}
-    if ("heading" in given) == ("value" in given):
+    sited = "site" in given and heading == "domains" and "value" not in given
+    if ("heading" in given) == ("value" in given) and not sited:
         faults.append(
             Fault(
                 what=f"{heading} needs a heading of theirs, or one value",
@@ -204,6 +303,17 @@ def _source(heading: str, at: yaml.Node, node: yaml.Node, path: Path, faults: li
         faults.append(
             Fault(what=f'decimal: "{decimal}" is no decimal mark', where=where, mend='write "," or "."')
         )
+    kinds = given.get("kinds", ())
+    if kinds and len(kinds) != len(given.get("heading", ())):
+        faults.append(
+            Fault(
+                what=f"{heading} has {len(kinds)} kinds for {len(given.get('heading', ()))} headings",
+                where=where,
+                mend="write one kind for each heading, in their order",
+            )
+        )
+    if heading != "domains" and (odd := [key for key in ("kinds", "site", "within") if key in given]):
+        faults.append(Fault(what=f"{heading} has no {odd[0]}", where=where, mend="only domains have these"))
     return ColumnSource(
         column=heading,
         headings=given.get("heading", ()),
@@ -212,6 +322,9 @@ def _source(heading: str, at: yaml.Node, node: yaml.Node, path: Path, faults: li
         separator=first.get("separator", ""),
         decimal=decimal,
         blank=tuple(text.casefold() for text in given.get("blank", ())),
+        kinds=kinds,
+        site=first.get("site", ""),
+        within=given.get("within", ()),
         line=at.start_mark.line + 1,
         reason="as columns.yaml has it",
     )

@@ -6,9 +6,9 @@ Input faults only; what is sound but strained is a finding (strain.py).
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
-from staddle.estate.likeness import did_you_mean
 from staddle.estate.rows import Row, TableRows
 from staddle.kernel import Fault
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["SITE_KIND", "check_references"]
 

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from staddle.estate.columns import NO_DEFAULT, Column, Table
-from staddle.estate.likeness import did_you_mean
 from staddle.kernel import Fault, Finding, InputRefused, Severity
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["KeptAside", "Row", "TableRows", "read_rows"]
 

@@ -26,7 +26,9 @@ class ColumnSource:
 
     Args: unit: of bare numbers, "cell" for each cell's own, "?" while nobody has said; separator: of a list, "" for ";";
         decimal: "," or ".", "" where no cell holds a comma; blank: texts that mean nothing, in lower case;
-        line: in the file of the map, 0 for a proposal.
+        kinds: of a host's or pool's domains, one a heading, () where a table of domains tells them; site: the one site of all
+        rows; within: kinds whose names count only within what they stand in; line: in the file of the map, 0 for a proposal.
+    The sureness of what the file holds is not kept in it: read back, it is ``SURE``.
     """
 
     column: str
@@ -36,6 +38,9 @@ class ColumnSource:
     separator: str = ""
     decimal: str = ""
     blank: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
+    site: str = ""
+    within: tuple[str, ...] = ()
     line: int = 0
     sureness: Sureness = Sureness.SURE
     reason: str = ""
@@ -43,13 +48,17 @@ class ColumnSource:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableMap:
-    """The map of one table. ``passed_over`` are names whose rows are no rows of the table, such as "Total"."""
+    """The map of one table. ``passed_over`` are names whose rows are no rows of the table, such as "Total".
+
+    ``derived`` is not empty only for domains that were derived from the columns of those other tables.
+    """
 
     table: str
     settled: bool
     sources: tuple[ColumnSource, ...]
     sheet: str = ""
     passed_over: tuple[str, ...] = ()
+    derived: tuple[str, ...] = ()
     line: int = 0
 
 
@@ -64,6 +73,8 @@ def open_questions(found: TableMap) -> tuple[tuple[ColumnSource, str], ...]:
             ("unit", source.unit == OPEN),
             ("separator", source.separator == OPEN),
             ("decimal", source.decimal == OPEN),
+            ("kinds", OPEN in source.kinds),
+            ("site", source.site == OPEN),
         )
         if is_open
     )

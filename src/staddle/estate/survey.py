@@ -1,30 +1,43 @@
 """Who looked at the estate and when (survey.yaml), and how old that is on a given day."""
 
 import re
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Final
 
 import yaml
 
-from staddle.estate.likeness import did_you_mean
-from staddle.kernel import Fault, InputRefused
+from staddle.kernel import Fault, InputRefused, parse_days
+from staddle.kernel.likeness import did_you_mean
 
-__all__ = ["SURVEY_FILE", "Survey", "SurveyAge", "read_survey", "survey_age"]
+__all__ = [
+    "DEFAULT_LIMIT_DAYS",
+    "SURVEY_FILE",
+    "Survey",
+    "SurveyAge",
+    "SurveyStanding",
+    "read_survey",
+    "survey_age",
+]
 
 SURVEY_FILE: Final = "survey.yaml"
-_KEYS: Final = ("name", "surveyed", "surveyed_by")
+DEFAULT_LIMIT_DAYS: Final = 30
+"""How old a survey may be where nobody says otherwise. Common practice, no source."""
+
+_NEEDED: Final = ("name", "surveyed", "surveyed_by")
+_KEYS: Final = (*_NEEDED, "age_limit")
 _DAYS_IN_A_MONTH: Final = 30.44  # 365.25 / 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Survey:
-    """The head of an estate: its name, the day of its survey and who made it."""
+    """The head of an estate: its name, the day of its survey, who made it, and how old it may grow (None: not said)."""
 
     name: str
     surveyed: date
     surveyed_by: str
+    age_limit_days: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +46,32 @@ class SurveyAge:
 
     days: int
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyStanding:
+    """A survey on a given day: how old it is, and how old the engineer lets it grow."""
+
+    surveyed: date
+    surveyed_by: str
+    age_days: int
+    limit_days: int
+
+    @property
+    def is_past(self) -> bool:
+        """Whether it is older than the limit. On its last day it is not."""
+        return self.age_days > self.limit_days
+
+    def sentence(self) -> str:
+        """For every output: "surveyed 2026-11-02 by R. Fenwold: 23 days old, limit 30 days"."""
+        age = survey_age(self.surveyed, self.surveyed + timedelta(days=self.age_days)).text
+        limit = f"limit {_counted(self.limit_days, 'day')}"
+        return f"surveyed {self.surveyed} by {self.surveyed_by}: {age}, {'PAST THE ' if self.is_past else ''}{limit}"
+
+    def complaint(self, estate: str) -> str:
+        """What is wrong with it where it is past the limit."""
+        age = survey_age(self.surveyed, self.surveyed + timedelta(days=self.age_days)).text
+        return f"the survey of {estate} is {age} ({self.surveyed}), the limit is {_counted(self.limit_days, 'day')}"
 
 
 def survey_age(surveyed: date, on: date) -> SurveyAge:
@@ -64,6 +103,7 @@ def read_survey(folder: Path) -> Survey:
     path = folder / SURVEY_FILE
     pairs, faults = _pairs(path)
     texts: dict[str, str] = {}
+    limit: int | None = None
     for key, value, line in pairs:
         where = f"{path}:{line}:{key}"
         if key not in _KEYS:
@@ -79,11 +119,14 @@ def read_survey(folder: Path) -> Survey:
                     what=f'surveyed: "{value}" is not a day', where=where, mend="write for example 2026-10-01"
                 )
             )
+        elif key == "age_limit":
+            limit, limit_faults = _limit(value, where)
+            faults += limit_faults
         texts.setdefault(key, value)
     if pairs or not faults:
         faults += [
             Fault(what=f'the key "{key}" is missing', where=str(path), mend=f'add a line "{key}: …"')
-            for key in _KEYS
+            for key in _NEEDED
             if key not in texts
         ]
     if faults:
@@ -92,7 +135,15 @@ def read_survey(folder: Path) -> Survey:
         name=texts["name"],
         surveyed=date.fromisoformat(texts["surveyed"]),
         surveyed_by=texts["surveyed_by"],
+        age_limit_days=limit,
     )
+
+
+def _limit(text: str, where: str) -> tuple[int | None, list[Fault]]:
+    try:
+        return parse_days(text), []
+    except InputRefused as exc:
+        return None, [replace(fault, what=f"age_limit: {fault.what}", where=where) for fault in exc.faults]
 
 
 def _is_day(text: str) -> bool:
@@ -107,7 +158,7 @@ def _pairs(path: Path) -> tuple[list[tuple[str, str, int]], list[Fault]]:
     try:
         root = yaml.compose(path.read_bytes().decode("utf-8-sig"), Loader=yaml.SafeLoader)
     except FileNotFoundError:
-        mend = "make the file with the lines " + ", ".join(f'"{key}: …"' for key in _KEYS)
+        mend = "make the file with the lines " + ", ".join(f'"{key}: …"' for key in _NEEDED)
         return [], [Fault(what="the head of the estate is missing", where=str(path), mend=mend)]
     except (OSError, UnicodeDecodeError, yaml.YAMLError) as exc:
         text = " ".join(str(exc).split())

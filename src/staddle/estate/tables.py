@@ -11,7 +11,7 @@ from staddle.estate.model import Estate
 from staddle.estate.references import check_references
 from staddle.estate.rows import KeptAside, read_rows
 from staddle.estate.strain import strain_findings
-from staddle.estate.survey import Survey, read_survey
+from staddle.estate.survey import DEFAULT_LIMIT_DAYS, Survey, read_survey
 from staddle.kernel import Fault, Finding, InputRefused
 
 __all__ = ["EstateReading", "read_estate", "survey_estate"]
@@ -19,11 +19,12 @@ __all__ = ["EstateReading", "read_estate", "survey_estate"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EstateReading:
-    """An estate, what is remarkable about it, and the columns that were kept aside."""
+    """An estate, what is remarkable about it, the columns that were kept aside, and how old its survey may grow."""
 
     estate: Estate
     findings: tuple[Finding, ...]
     aside: tuple[KeptAside, ...]
+    age_limit_days: int = DEFAULT_LIMIT_DAYS
 
 
 def read_estate(folder: Path) -> Estate:
@@ -69,6 +70,7 @@ def survey_estate(folder: Path) -> EstateReading:
         estate=estate,
         findings=(*findings, *strain_findings(estate)),
         aside=tuple(column for found in all_rows for column in found.aside),
+        age_limit_days=survey.age_limit_days or DEFAULT_LIMIT_DAYS,
     )
 
 

@@ -17,10 +17,11 @@ from staddle.estate.headingunit import AS_WRITTEN, heading_unit, is_binary, is_l
 from staddle.estate.sources import ColumnSource
 from staddle.kernel import InputRefused
 
-__all__ = ["NOTHING_WORDS", "taken_cell"]
+__all__ = ["NOTHING_WORDS", "share_of_memory", "taken_cell"]
 
 NOTHING_WORDS: Final = ("-", "–", "—", "n/a", "na", "none", "null", "nil", "unknown", "?", "tbd", "untagged")
 _AMOUNT: Final = re.compile(r"(?P<number>[\d.,\s]*\d)\s*(?P<unit>[A-Za-z%]*)")
+_SHARE: Final = re.compile(r"(\d{1,2}(?:\.\d{1,4})?)\s*%")
 _COUNTED: Final = ("", "core", "cores", "cpu", "cpus", "vcpu", "vcpus", "node", "nodes", "bytes")
 _RATIO: Final = re.compile(r"([\d.,]+)\s*[:/]\s*1|1\s*:\s*([\d.,]+)")
 _GROUPS: Final = {mark: re.compile(rf"\d{{1,3}}(?:{re.escape(mark)}\d{{3}})+") for mark in (",", ".", " ")}
@@ -60,6 +61,15 @@ def taken_cell(table: Table, source: ColumnSource, column: Column, found: tuple[
             shown += f" {source.unit}" if shown[-1].isdigit() else ""
             fault = replace(fault, what=fault.what.replace(f'"{own}"', f'"{shown}"'))
         raise InputRefused(fault) from exc
+
+
+def share_of_memory(table: Table, column: Column, text: str) -> Fraction | None:
+    """What a host keeps for itself where it is written as a share of its memory, above 0 and below 1; None where not.
+
+    Example: share_of_memory(HOSTS, reserved_memory, "10 %") == Fraction(1, 10)
+    """
+    match = _SHARE.fullmatch(text) if (table.noun, column.heading) == ("host", "reserved_memory") else None
+    return Fraction(match[1]) / 100 if match is not None and Fraction(match[1]) else None
 
 
 def _own_text(table: Table, source: ColumnSource, column: Column, texts: list[str]) -> str:

@@ -5,26 +5,31 @@ same way, with the place in the export. Nothing is written here.
 """
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from staddle.estate.columnmap import SUM_WORDS
 from staddle.estate.columns import NO_DEFAULT, Column, Table
+from staddle.estate.deriving import Derived, single_of
+from staddle.estate.domainkinds import TWOFOLD
 from staddle.estate.export import Export, ExportCell, ExportRow, plain_key
-from staddle.estate.likeness import did_you_mean
 from staddle.estate.rows import KeptAside, Row, TableRows
 from staddle.estate.sources import OPEN, ColumnSource, TableMap
-from staddle.estate.takencells import taken_cell
+from staddle.estate.takencells import share_of_memory, taken_cell
 from staddle.kernel import Fault, InputRefused
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = ["take_rows"]
 
 
-def take_rows(table: Table, export: Export, found: TableMap) -> TableRows:
+def take_rows(table: Table, export: Export, found: TableMap, *, derived: Derived | None = None) -> TableRows:
     """The rows of the export as our values; a row that holds a fault yields none. Never raises for what a cell holds.
 
     Columns of ours that the map leaves open ("?") are passed over and asked elsewhere.
+    Args: derived: the domains of the rows, where they are derived and not looked up in a table.
     """
     rows = TableRows(table=table, path=Path(export.path), rows=[], faults=[], findings=[])
     places = _places(rows, export, found)
@@ -38,10 +43,12 @@ def take_rows(table: Table, export: Export, found: TableMap) -> TableRows:
     ]
     body = [row for row in export.rows if not _passed_over(row, places, found)]
     for row in body:
-        rows.rows.append(_row(rows, export, found, row, places))
+        rows.rows.append(_row(rows, export, found, row, places, derived))
     used = {position for _, positions in places.values() for position in positions}
     rows.aside = _aside(table, export, body, used)
     rows.complete = bool(places.get("name"))
+    if derived is not None:
+        rows.faults += derived.faults.get(table.noun, [])
     return rows
 
 
@@ -94,7 +101,14 @@ def _passed_over(row: ExportRow, places: Places, found: TableMap) -> bool:
     return bool(positions) and row.cells[positions[0]].text in found.passed_over
 
 
-def _row(rows: TableRows, export: Export, found: TableMap, row: ExportRow, places: Places) -> Row:
+def _row(
+    rows: TableRows,
+    export: Export,
+    found: TableMap,
+    row: ExportRow,
+    places: Places,
+    derived: Derived | None,
+) -> Row:
     name = _name(row, places)
     values: dict[str, Any] = {}
     faults: list[tuple[str, Fault]] = []
@@ -103,11 +117,17 @@ def _row(rows: TableRows, export: Export, found: TableMap, row: ExportRow, place
         source, positions = places.get(column.heading, (None, ()))
         if source is None or OPEN in (*source.headings, source.value, source.unit, source.decimal):
             continue
+        if source.kinds or source.site:
+            if derived is not None and (rows.table.noun, row.line) in derived.placed:
+                values[column.field] = derived.placed[rows.table.noun, row.line]
+                continue
+            if OPEN in (*source.kinds, source.site) or not source.kinds:
+                continue
         if source.value is None and len(positions) < len(source.headings):
             continue  # its heading was not found, which is told once
         theirs = "+".join(export.headings[position] for position in positions) or column.heading
         try:
-            values[column.field] = _value(rows.table, column, source, row, positions)
+            values[column.field] = _value(rows.table, column, source, row, positions, values)
         except InputRefused as exc:
             faults.append((theirs, exc.faults[0]))
     if name.casefold().strip(":") in SUM_WORDS:
@@ -140,14 +160,46 @@ def _name(row: ExportRow, places: Places) -> str:
 
 
 def _value(
-    table: Table, column: Column, source: ColumnSource, row: ExportRow, positions: tuple[int, ...]
+    table: Table,
+    column: Column,
+    source: ColumnSource,
+    row: ExportRow,
+    positions: tuple[int, ...],
+    before: Mapping[str, Any],
 ) -> object:
     if source.value is not None:
         cells: tuple[ExportCell, ...] = (ExportCell(source.value.strip()),)
     else:
-        cells = tuple(row.cells[position] for position in positions)
+        cells = _without_two(source, tuple(row.cells[position] for position in positions))
+    share = share_of_memory(table, column, cells[0].text) if len(cells) == 1 and not cells[0].doubt else None
+    if share is not None:
+        memory_bytes = before["memory_bytes"]  # its column stands before this one
+        # Where the memory itself is at fault, that is told, and this row yields nothing anyway.
+        return _whole_mib(share * memory_bytes) if isinstance(memory_bytes, int) else 0
     text = taken_cell(table, source, column, cells)
     return column.read(text) if text else column.blank
+
+
+def _without_two(source: ColumnSource, cells: tuple[ExportCell, ...]) -> tuple[ExportCell, ...]:
+    """The cells, those of two different feeds or switches as blanks: with two a host stands in neither."""
+    if not source.kinds:
+        return cells
+    single = {
+        kind: single_of(cell.text for cell, own in zip(cells, source.kinds, strict=True) if own == kind)
+        for kind in TWOFOLD
+    }
+    kept, seen = [], set[str]()
+    for cell, kind in zip(cells, source.kinds, strict=True):
+        drop = kind in TWOFOLD and (cell.text != single[kind] or kind in seen)
+        kept.append(ExportCell("", cell.doubt) if drop else cell)
+        seen.add(kind)
+    return tuple(kept)
+
+
+def _whole_mib(exact: Fraction) -> int:
+    """Bytes, up to whole MiB: what is kept is a need."""
+    mib = exact / 2**20
+    return -(-mib.numerator // mib.denominator) * 2**20
 
 
 def _aside(table: Table, export: Export, body: list[ExportRow], used: set[int]) -> tuple[KeptAside, ...]:

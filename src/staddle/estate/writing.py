@@ -2,7 +2,6 @@
 
 import csv
 import io
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,8 @@ from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, NETWORKS, POOLS, Colu
 from staddle.estate.model import Estate
 from staddle.estate.rows import KeptAside
 from staddle.estate.survey import SURVEY_FILE, Survey
-from staddle.kernel import Fault, InputRefused
+from staddle.kernel import Fault, InputRefused, OutsideFailed
+from staddle.kernel.wholefile import replace_file
 
 __all__ = ["write_estate", "write_tables"]
 
@@ -45,7 +45,7 @@ def write_tables(
     """Write these tables and the head of the survey; the folder's other tables stay as they are.
 
     Args: parts: tables with the values of their rows; aside: as of write_estate.
-    Raises: InputRefused: as write_estate; nothing is written.
+    Raises: InputRefused: as write_estate; nothing is written. OutsideFailed: the file system refuses.
     """
     faults: list[Fault] = []
     texts = {SURVEY_FILE: _survey_text(head)}
@@ -54,11 +54,17 @@ def write_tables(
         texts[table.file] = _table_text(table, values, kept, faults)
     if faults:
         raise InputRefused(*faults)
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, text in texts.items():
-        beside = folder / f".{name}.new"
-        beside.write_text(text, encoding="utf-8", newline="")
-        os.replace(beside, folder / name)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in texts.items():
+            replace_file(folder / name, text.encode())
+    except OSError as exc:
+        raise OutsideFailed.one(
+            f"the tables could not be written: {exc.strerror}",
+            where=str(folder),
+            why="each file is as it was, or new and whole",
+            mend="make room or mend the rights, then run it again",
+        ) from exc
 
 
 def _survey_text(survey: Survey) -> str:
@@ -67,6 +73,8 @@ def _survey_text(survey: Survey) -> str:
         "surveyed": survey.surveyed.isoformat(),
         "surveyed_by": survey.surveyed_by,
     }
+    if survey.age_limit_days is not None:
+        head["age_limit"] = f"{survey.age_limit_days} d"
     return yaml.safe_dump(head, sort_keys=False, allow_unicode=True)
 
 

@@ -15,11 +15,12 @@ from staddle.dossier.html import html_text
 from staddle.dossier.model import JobFacts, JournalRecord, NotLooked, PlacementRecord, Report, Signatory
 from staddle.dossier.pdf import pdf_bytes
 from staddle.dossier.picture import picture_svg
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_bytes, write_text
 from staddle.jobs.gather import Gathered
 from staddle.jobs.journal import JournalReport, report_of
 from staddle.jobs.prove import kept_proof
-from staddle.jobs.review import review_job
+from staddle.jobs.review import ReviewReport, review_job
 from staddle.jobs.rollouts import last_rollout, open_journal
 from staddle.jobs.standing import past_of, standing_sentence
 from staddle.package import verify_package, with_digests
@@ -27,7 +28,7 @@ from staddle.placement.data import Tables
 from staddle.placement.explain import explain
 from staddle.placement.model import Placement
 
-__all__ = ["DossierReport", "elevation_of", "make_dossier", "report_of_job"]
+__all__ = ["DossierReport", "elevation_of", "make_dossier", "report_of_job", "report_of_review"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +37,7 @@ class DossierReport:
 
     report: Report
     files: tuple[str, ...]
+    survey: SurveyStanding
 
 
 def make_dossier(folder: JobFolder, now: datetime, *, revision: str) -> DossierReport:
@@ -43,20 +45,26 @@ def make_dossier(folder: JobFolder, now: datetime, *, revision: str) -> DossierR
 
     Raises: InputRefused: the job cannot be read.
     """
-    report = report_of_job(folder, now, revision=revision)
+    review = review_job(folder, now)
+    report = report_of_review(review, now, revision=revision)
     write_bytes(folder.records / "dossier.pdf", pdf_bytes(report))
     write_text(folder.records / "dossier.html", html_text(report))
     files = ["records/dossier.pdf", "records/dossier.html"]
     if report.placement is not None:
         write_text(folder.records / "placement.svg", picture_svg(report))
         files.append("records/placement.svg")
-    return DossierReport(report=report, files=tuple(files))
+    return DossierReport(report=report, files=tuple(files), survey=review.survey)
 
 
 def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
     """Everything that the record says, from design, estate, package, findings, placement, journal and proof."""
-    review = review_job(folder, now)
+    return report_of_review(review_job(folder, now), now, revision=revision)
+
+
+def report_of_review(review: ReviewReport, now: datetime, *, revision: str) -> Report:
+    """The same from a review that was just made."""
     job = review.job
+    folder = job.folder
     verified = verify_package(job.package_path)
     store = open_journal(folder)
     head = last_rollout(store, job.design.job.name)
@@ -92,6 +100,7 @@ def report_of_job(folder: JobFolder, now: datetime, *, revision: str) -> Report:
         placement=_placement(job),
         surveyed=job.reading.estate.surveyed,
         surveyed_by=job.reading.estate.surveyed_by,
+        survey_limit_days=review.survey.limit_days,
         sheets=() if head is None else tuple(sheet_from_order(order) for order in head.plan.members),
         journal=None if journal is None else _journal(journal),
         proof=None if head is None else kept_proof(folder, head.rollout_id),

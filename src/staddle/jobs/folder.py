@@ -1,11 +1,11 @@
 """The job folder: what lies where, and the rights it must have. Reads and writes files, decides nothing."""
 
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from staddle.kernel import InputRefused, OutsideFailed
+from staddle.kernel.wholefile import replace_file
 
 __all__ = ["JobFolder", "find_job", "write_bytes", "write_text"]
 
@@ -109,16 +109,10 @@ def write_text(path: Path, text: str) -> None:
 
 def write_bytes(path: Path, content: bytes) -> None:
     """Write a file whole or not at all. Raises: OutsideFailed: the file system refuses."""
-    fresh = path.with_name(f".new-{path.name}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with fresh.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        fresh.rename(path)
+        replace_file(path, content)
     except OSError as exc:
-        fresh.unlink(missing_ok=True)
         raise OutsideFailed.one(
             f"{path.name} could not be written: {exc.strerror}",
             where=str(path.parent),

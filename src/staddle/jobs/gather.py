@@ -13,7 +13,9 @@ from staddle.design.places import Places
 from staddle.design.profile import Profile
 from staddle.design.reader import read_design
 from staddle.estate.bookings import Booking, standing
+from staddle.estate.survey import SurveyStanding
 from staddle.estate.tables import EstateReading, survey_estate
+from staddle.jobs.estate import survey_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.profiles import load_profile
 from staddle.kernel import Fault, InputRefused, StaddleError, digest_of
@@ -65,6 +67,10 @@ class Gathered:
         if self.settled is None or self.problem is None or broken_rules(self.problem, self.settled.seats):
             return None
         return self.settled.seats
+
+    def survey(self, now: datetime) -> SurveyStanding:
+        """How old the estate's survey is, and how old it may be: as the design says, else as the estate does."""
+        return survey_of(self.reading, now, limit_days=self.design.job.survey_limit_days)
 
     def inputs(self) -> dict[str, str]:
         """The digest of every input, as the journal pins it."""

@@ -4,9 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
-from staddle.kernel import InputRefused, NotAllowed, digest_of
+from staddle.jobs.survey import refuse_old_survey, survey_findings
+from staddle.kernel import Finding, InputRefused, NotAllowed, digest_of
 from staddle.placement.model import BestShown, GoodWithBound, InputInvalid, Outcome, Placement, Problem
 from staddle.placement.paper import placement_text
 from staddle.placement.solve import kept, solve
@@ -23,11 +25,13 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceReport:
-    """The question and its outcome."""
+    """The question and its outcome; how old the survey is that it stands on, and the finding where that is too old."""
 
     job: Gathered
     problem: Problem
     outcome: Outcome | Kept
+    survey: SurveyStanding
+    findings: tuple[Finding, ...] = ()
 
     @property
     def problem_digest(self) -> str:
@@ -36,22 +40,36 @@ class PlaceReport:
 
 
 def place(
-    folder: JobFolder, now: datetime, *, anew: bool = False, progress: Callable[[str], None] | None = None
+    folder: JobFolder,
+    now: datetime,
+    *,
+    anew: bool = False,
+    settling: bool = False,
+    progress: Callable[[str], None] | None = None,
 ) -> PlaceReport:
     """Answer the placement question of a job.
 
-    Args: anew: search even though the settled placement is valid.
-    Raises: InputRefused: the job cannot be read, or the question itself is wrong.
+    Args: anew: search even though the settled placement is valid; settling: it is asked in order to settle it.
+    Raises: NotAllowed: to be settled, and the survey is past its limit. InputRefused: the job cannot be read, or the question itself is wrong.
     """
     job = gather(folder, now)
+    if settling:
+        refuse_old_survey(job, now)
     problem = job.get_problem()
+    findings = survey_findings(job, now)
     settled = None if anew else kept(problem)
     if settled is not None:
-        return PlaceReport(job=job, problem=problem, outcome=Kept(placement=settled))
+        return PlaceReport(
+            job=job,
+            problem=problem,
+            outcome=Kept(placement=settled),
+            survey=job.survey(now),
+            findings=findings,
+        )
     outcome = solve(problem, progress=progress)
     if isinstance(outcome, InputInvalid):
         raise InputRefused(*outcome.faults)
-    return PlaceReport(job=job, problem=problem, outcome=outcome)
+    return PlaceReport(job=job, problem=problem, outcome=outcome, survey=job.survey(now), findings=findings)
 
 
 def found_placement(outcome: Outcome | Kept) -> Placement | None:

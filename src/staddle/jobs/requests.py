@@ -12,9 +12,11 @@ from staddle.answers.duedates import due_dates_ics
 from staddle.answers.requestfile import RequestsFile, read_requests
 from staddle.answers.requestforms import requests_csv, requests_html, requests_text
 from staddle.answers.requests import Probe, ProbeKind, Request, RequestsSheet, dated, due_plan
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
-from staddle.jobs.gather import gather
-from staddle.kernel import InputRefused, OutsideFailed
+from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.survey import refuse_old_survey, survey_findings
+from staddle.kernel import Finding, InputRefused, OutsideFailed
 from staddle.probes.dns import DNS_PORT, DnsAnswer, Named, NotKnown, ask_name, ask_reverse
 from staddle.probes.tcp import NoAnswer, probe_tcp
 
@@ -27,6 +29,7 @@ __all__ = [
     "make_requests",
     "planned_looks",
     "requests_of",
+    "survey_of_requests",
 ]
 
 _TIMEOUT_S: Final = 3.0
@@ -48,6 +51,7 @@ class RequestsReport:
 
     sheet: RequestsSheet
     files: tuple[str, ...]
+    survey: SurveyStanding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +79,17 @@ def requests_of(folder: JobFolder, now: datetime) -> RequestsSheet:
 
     Raises: InputRefused: the job or its requests.yaml cannot be read.
     """
+    return _sheet(gather(folder, now), now)
+
+
+def survey_of_requests(folder: JobFolder, now: datetime) -> tuple[SurveyStanding, tuple[Finding, ...]]:
+    """How old the survey is that the requests stand on, and the finding where that is too old."""
     job = gather(folder, now)
+    return job.survey(now), survey_findings(job, now)
+
+
+def _sheet(job: Gathered, now: datetime) -> RequestsSheet:
+    folder = job.folder
     file = RequestsFile()
     if folder.requests.is_file():
         file = _read(folder, now)
@@ -97,6 +111,7 @@ def requests_of(folder: JobFolder, now: datetime) -> RequestsSheet:
         made_at=now.astimezone(UTC),
         due=due,
         requests=dated(all_requests(asked), file, due),
+        survey=job.survey(now).sentence(),
     )
 
 
@@ -116,9 +131,11 @@ def _latest_day(now: datetime) -> date:
 def make_requests(folder: JobFolder, now: datetime) -> RequestsReport:
     """Write sheets/requests.txt, .csv, .html and, where there are due dates, .ics; one of before is taken away.
 
-    Raises: InputRefused: as requests_of. OutsideFailed: the file system refuses.
+    Raises: InputRefused: as requests_of. NotAllowed: the survey is past its limit. OutsideFailed: the file system refuses.
     """
-    sheet = requests_of(folder, now)
+    job = gather(folder, now)
+    refuse_old_survey(job, now)
+    sheet = _sheet(job, now)
     files = {
         "requests.txt": requests_text(sheet),
         "requests.csv": requests_csv(sheet),
@@ -133,7 +150,11 @@ def make_requests(folder: JobFolder, now: datetime) -> RequestsReport:
             (folder.sheets / "requests.ics").unlink(missing_ok=True)
         except OSError as exc:
             raise OutsideFailed.one(f"requests.ics could not be removed: {exc.strerror}") from exc
-    return RequestsReport(sheet=sheet, files=tuple(f"sheets/{name}" for name, text in files.items() if text))
+    return RequestsReport(
+        sheet=sheet,
+        files=tuple(f"sheets/{name}" for name, text in files.items() if text),
+        survey=job.survey(now),
+    )
 
 
 def planned_looks(sheet: RequestsSheet) -> tuple[str, ...]:

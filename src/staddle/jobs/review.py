@@ -6,12 +6,12 @@ from datetime import datetime
 from typing import TypeVar
 
 from staddle.addressing.allocation import plan_addresses
-from staddle.design.waivers import Waiver, read_waivers
-from staddle.estate.survey import SurveyAge, survey_age
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.limits import limits_in
+from staddle.jobs.waivers import waivers_in
 from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
 from staddle.review.facts import Facts
@@ -28,7 +28,7 @@ class ReviewReport:
 
     job: Gathered
     review: Review
-    age: SurveyAge
+    survey: SurveyStanding
 
 
 def review_job(
@@ -36,7 +36,6 @@ def review_job(
     now: datetime,
     *,
     verify: bool = True,
-    survey_age_limit_days: int = 30,
     progress: Callable[[int, int], None] | None = None,
 ) -> ReviewReport:
     """Let every rule look at a job. Changes nothing in it.
@@ -46,13 +45,12 @@ def review_job(
     Raises: InputRefused: the job, its waivers or its limits cannot be read.
     """
     job = gather(folder, now)
-    today = now.date()
-    waivers = _waivers(folder, now)
-    facts = facts_of(job, now, survey_age_limit_days=survey_age_limit_days, verify=verify, progress=progress)
+    waivers = waivers_in(folder, now)
+    facts = facts_of(job, now, verify=verify, progress=progress)
     return ReviewReport(
         job=job,
         review=review(facts, waivers),
-        age=survey_age(job.reading.estate.surveyed, today),
+        survey=job.survey(now),
     )
 
 
@@ -60,7 +58,6 @@ def facts_of(
     job: Gathered,
     now: datetime,
     *,
-    survey_age_limit_days: int,
     verify: bool,
     progress: Callable[[int, int], None] | None = None,
 ) -> Facts:
@@ -77,7 +74,7 @@ def facts_of(
         places=job.places,
         today=now.date(),
         now=now,
-        survey_age_limit_days=survey_age_limit_days,
+        survey_age_limit_days=job.survey(now).limit_days,
         estate=job.reading.estate,
         estate_findings=job.reading.findings,
         package=job.package,
@@ -93,13 +90,6 @@ def facts_of(
         answer_faults=answer_faults,
         limits=limits_in(job.folder),
     )
-
-
-def _waivers(folder: JobFolder, now: datetime) -> tuple[Waiver, ...]:
-    if not folder.waivers.is_file():
-        return ()
-    text = folder.waivers.read_text(encoding="utf-8")
-    return read_waivers(text, where="waivers.yaml", today=now.date()).value
 
 
 def _made(make: Callable[[], T]) -> tuple[T | None, tuple[Fault, ...]]:

@@ -11,14 +11,17 @@ from staddle.answers.sheets import (
     SheetRow,
     SheetSection,
     answer_sections,
+    row_titles,
     sheet_csv,
     sheet_html,
     sheet_text,
 )
 from staddle.design.model import Member
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.survey import refuse_old_survey
 from staddle.kernel import format_binary
 from staddle.placement.model import Seat
 
@@ -33,14 +36,17 @@ class SheetsReport:
     open_questions: tuple[tuple[str, str, str], ...]
     files: tuple[str, ...]
     placed: bool
+    survey: SurveyStanding
 
 
 def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     """Write sheets/ of a job: text, CSV and HTML, and its zones. Without a settled placement hosts stay blank.
 
-    Raises: InputRefused: the job has faults, or answers that the package does not allow.
+    Raises: InputRefused: the job has faults, or answers that the package does not allow. NotAllowed: the survey is past
+        its limit.
     """
     job = gather(folder, now)
+    refuse_old_survey(job, now)
     report = _report(job, now)
     files: dict[str, str] = {"answers.html": sheet_html(report.sheets)}
     for sheet in report.sheets:
@@ -71,10 +77,14 @@ def _report(job: Gathered, now: datetime) -> SheetsReport:
             for number, member in enumerate(job.design.members, 1)
         ),
         open_questions=tuple(
-            (one.member, row.label, row.reason) for one in answers.members for row in one.open_rows()
+            (one.member, title, row.reason)
+            for one in answers.members
+            for row, title in zip(one.rows, row_titles(one.rows), strict=True)
+            if row.is_open
         ),
         files=(),
         placed=bool(seats),
+        survey=job.survey(now),
     )
 
 
@@ -93,6 +103,7 @@ def _sheet(
         member=member.name,
         drawn=job.design.job.engineer or getpass.getuser(),
         made_on=now.date(),
+        survey=job.survey(now).sentence(),
         number=number,
         count=len(job.design.members),
         sections=(

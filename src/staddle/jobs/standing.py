@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
+from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered
 from staddle.jobs.review import review_job
@@ -48,7 +49,7 @@ class Standing:
     """Where a job stands.
 
     ``worst`` are the worst findings that stand, of ``findings`` in all; ``not_looked`` are the rules that could not
-    look. ``faults`` is not empty where the job cannot be read at all; then nothing else was looked at.
+    look; ``survey`` is how old the estate's is. ``faults`` is not empty where the job cannot be read at all; then nothing else was looked at.
     """
 
     job: str
@@ -57,6 +58,7 @@ class Standing:
     findings: int = 0
     not_looked: tuple[tuple[str, str], ...] = ()
     faults: tuple[Fault, ...] = ()
+    survey: SurveyStanding | None = None
     next: NextCommand
 
 
@@ -88,6 +90,7 @@ def standing_of(root: Path, now: datetime) -> Standing | None:
         worst=found.kept[:WORST],
         findings=len(found.kept),
         not_looked=found.not_looked,
+        survey=report.survey,
         next=_next(folder, report.job, found, past),
     )
 

@@ -12,7 +12,14 @@ from staddle.kernel.errors import (
 )
 from staddle.kernel.findings import Finding, Severity, worst_first
 from staddle.kernel.jsonvalues import canonical_json, digest_of, from_json, pretty_json
-from staddle.kernel.units import format_binary, format_decimal, format_duration, parse_bytes, parse_duration
+from staddle.kernel.units import (
+    format_binary,
+    format_decimal,
+    format_duration,
+    parse_bytes,
+    parse_days,
+    parse_duration,
+)
 
 __all__ = [
     "Clock",
@@ -35,6 +42,7 @@ __all__ = [
     "format_duration",
     "from_json",
     "parse_bytes",
+    "parse_days",
     "parse_duration",
     "pretty_json",
     "worst_first",

@@ -21,6 +21,7 @@ __all__ = [
     "format_decimal",
     "format_duration",
     "parse_bytes",
+    "parse_days",
     "parse_duration",
 ]
 
@@ -73,6 +74,20 @@ def parse_duration(text: str) -> timedelta:
             mend='write for example "90 s" or "10 min"',
         )
     return timedelta(microseconds=int(Fraction(match["number"]) * _SECONDS[match["unit"]] * 1_000_000))
+
+
+def parse_days(text: str) -> int:
+    """A duration of whole days, at least one: "30 d". Hours that make whole days will do.
+
+    Raises: InputRefused: not a duration, or not of whole days.
+    Example: parse_days("30 d") == 30
+    """
+    days, rest = divmod(parse_duration(text), timedelta(days=1))
+    if rest or days < 1:
+        raise InputRefused.one(
+            f'"{text}" is not a number of whole days, at least one', mend='write for example "30 d"'
+        )
+    return days
 
 
 def format_binary(amount_bytes: int) -> str:

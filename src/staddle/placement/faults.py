@@ -4,9 +4,9 @@ A rule that nothing on the estate can meet is no fault of the question: then no 
 """
 
 from collections.abc import Iterable
-from difflib import get_close_matches
 
 from staddle.kernel import Fault
+from staddle.kernel.likeness import did_you_mean
 from staddle.placement.model import HostRoom, PoolRoom, Problem
 
 __all__ = ["faults_of"]
@@ -134,6 +134,5 @@ def _names(problem: Problem) -> list[Fault]:
 
 def _unknown(where: str, kind: str, name: str, known: Iterable[str]) -> Fault:
     names = list(dict.fromkeys(known))
-    close = get_close_matches(name, names, n=1)
-    mend = f'did you mean "{close[0]}"?' if close else f"the estate has {', '.join(names) or 'none'}"
+    mend = did_you_mean(name, names) or f"the estate has {', '.join(names) or 'none'}"
     return Fault(what=f'there is no {kind} "{name}"', where=where, mend=mend)

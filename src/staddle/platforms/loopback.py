@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from staddle.kernel import InputRefused, OutsideFailed, canonical_json, from_json
+from staddle.kernel.wholefile import leftovers
 from staddle.plan.looks import Card, Look, NotYet, Seen, Signature, Wrong
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan
 from staddle.plan.ports import ConsoleText, DiskSource, Owned, Progress
@@ -236,8 +237,12 @@ class LoopbackPlatform:
     async def eject_answers(self, plan: Plan, member: MemberOrder) -> None:
         folder = self._own_machine(plan, member)
         write_file(folder / "ejected", b"")
-        for name in ("ovf-env.xml", ".new-ovf-env.xml"):  # the second: a kill in the middle of attaching
-            (folder / name).unlink(missing_ok=True)
+        attached = folder / "ovf-env.xml"
+        for place in (
+            attached,
+            *leftovers(attached),
+        ):  # a kill in the middle of attaching leaves one with secrets in it
+            place.unlink(missing_ok=True)
 
     async def look_power(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:
         if not isinstance(machine := await self.look_machine(plan, member, signed), Seen):

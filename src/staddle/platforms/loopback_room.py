@@ -5,10 +5,8 @@ whole thing or something that no look takes for it. What is being made or remove
 holds the tag's digest, so that a leftover says whose it is even while it is still empty.
 """
 
-import contextlib
 import hashlib
 import json
-import os
 import shutil
 import uuid
 from collections.abc import Mapping
@@ -17,6 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from staddle.kernel import Fault, OutcomeUnknown, OutsideFailed
+from staddle.kernel.wholefile import replace_file
 
 __all__ = [
     "Belonging",
@@ -104,16 +103,9 @@ def write_file(path: Path, content: bytes) -> None:
 
     Raises: OutsideFailed: the disk is full or refuses.
     """
-    fresh = path.with_name(f".new-{path.name}")
     try:
-        with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        fresh.rename(path)
+        replace_file(path, content, mode=0o600)
     except OSError as exc:
-        with contextlib.suppress(OSError):
-            fresh.unlink(missing_ok=True)
         raise _refused(path, exc) from exc
 
 

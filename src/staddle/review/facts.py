@@ -12,6 +12,7 @@ from staddle.design.model import Design
 from staddle.design.places import Places
 from staddle.design.profile import Profile
 from staddle.estate.model import Estate
+from staddle.estate.survey import DEFAULT_LIMIT_DAYS
 from staddle.kernel import Fault, Finding, OurFault
 from staddle.package import Package, Verification
 from staddle.placement.model import Problem, Seat
@@ -48,7 +49,7 @@ class Facts:
     places: Places
     today: date
     now: datetime
-    survey_age_limit_days: int = 30
+    survey_age_limit_days: int = DEFAULT_LIMIT_DAYS
     estate: Estate | None = None
     estate_findings: tuple[Finding, ...] = ()
     package: Package | None = None

@@ -7,15 +7,15 @@ Source: rename(2), fsync(2), flock(2).
 
 import fcntl
 import os
-import secrets as system_random
 import stat
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final, NoReturn
 
 from staddle.kernel import NotAllowed, OutcomeUnknown, OutsideFailed
+from staddle.kernel.wholefile import leftovers, replace_file, sync_folder
 
 __all__ = ["check_folder", "held", "make_folder", "read_guarded", "remove_guarded", "replace_guarded"]
 
@@ -70,26 +70,11 @@ def replace_guarded(path: Path, content: bytes) -> None:
     Raises: OutsideFailed: the file is as it was. OutcomeUnknown: replaced, but the disk did not confirm it.
     """
     with _told(path):
-        for leftover in path.parent.glob(
-            f".{path.name}.*.new"
-        ):  # of writers that were killed; encrypted, but ours
+        for leftover in leftovers(path):  # of writers that were killed; encrypted, but ours
             leftover.unlink(missing_ok=True)
-        fresh = path.parent / f".{path.name}.{system_random.token_hex(8)}.new"
-        try:
-            handle = os.open(
-                fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, _FILE_MODE
-            )
-            with open(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(handle)
-            os.replace(fresh, path)
-        except OSError:
-            with suppress(OSError):
-                fresh.unlink(missing_ok=True)
-            raise
+        replace_file(path, content, mode=_FILE_MODE)
     try:
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except OSError as exc:
         raise OutcomeUnknown.one(
             f"{path.name} was replaced, but the disk did not confirm it: {exc.strerror}",
@@ -102,14 +87,6 @@ def remove_guarded(path: Path) -> None:
     """Remove the file if it is there. Raises: OutsideFailed: cannot be removed."""
     with _told(path):
         path.unlink(missing_ok=True)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 @contextmanager

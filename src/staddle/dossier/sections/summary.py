@@ -54,7 +54,12 @@ def survey_sentence(report: Report) -> str:
     if report.surveyed is None or age is None:
         return "no day given: the age of what the placement was computed from is not known"
     ago = f"{count(age, 'day')} before this record" if age >= 0 else "a day that lies after this record"
-    return f"{day(report.surveyed)}, {ago}" + (f", by {report.surveyed_by}" if report.surveyed_by else "")
+    by = f", by {report.surveyed_by}" if report.surveyed_by else ""
+    limit = report.survey_limit_days
+    if limit is None:
+        return f"{day(report.surveyed)}, {ago}{by}"
+    past = "PAST THE LIMIT of" if age > limit else "limit"
+    return f"{day(report.surveyed)}, {ago}{by}; {past} {count(limit, 'day')}"
 
 
 def _worst(report: Report) -> Table:

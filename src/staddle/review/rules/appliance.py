@@ -1,9 +1,9 @@
 """Rules about the appliance's profile: whether it fits the package and the number of members."""
 
 from collections.abc import Iterator
-from difflib import get_close_matches
 
 from staddle.kernel import Severity
+from staddle.kernel.likeness import did_you_mean
 from staddle.review.facts import Facts, Need
 from staddle.review.rule import Found, rule
 
@@ -145,9 +145,8 @@ def rule_without_question(facts: Facts) -> Iterator[Found]:
     asked = [prop.key for prop in facts.get_package().properties]
     for key in profile.answers:
         if key not in asked:
-            near = get_close_matches(key, asked, n=1)
             yield Found(
                 what=f'the package asks no question "{key}"',
                 where=f"profile {profile.profile}: answers",
-                mend=f'did you mean "{near[0]}"?' if near else "",
+                mend=did_you_mean(key, asked),
             )

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from staddle.estate.survey import survey_age
+from staddle.estate.survey import SurveyStanding, survey_age
 from staddle.kernel import Finding, Severity
 from staddle.review.facts import Facts, Need
 from staddle.review.rule import Found, rule
@@ -34,21 +34,22 @@ def _elsewhere(facts: Facts) -> set[str]:
 
 @rule(
     name="survey-old",
-    severity=Severity.RISK,
-    title="The estate was surveyed long ago",
+    severity=Severity.STOP,
+    title="The estate's survey is older than its limit",
     reason="guests have come and grown since then; the room that is counted on may be gone",
-    mend="survey the estate again",
+    mend="survey the estate again; the limit stands as survey_limit in design.yaml (job), else as age_limit in survey.yaml",
     needs=(Need.ESTATE,),
 )
 def survey_old(facts: Facts) -> Iterator[Found]:
     estate = facts.get_estate()
-    age = survey_age(estate.surveyed, facts.today)
-    if age.days > facts.survey_age_limit_days:
-        yield Found(
-            what=f"the survey of {estate.name} is {age.text} ({estate.surveyed}), the limit is "
-            f"{facts.survey_age_limit_days} days",
-            where="survey.yaml",
-        )
+    standing = SurveyStanding(
+        surveyed=estate.surveyed,
+        surveyed_by=estate.surveyed_by,
+        age_days=survey_age(estate.surveyed, facts.today).days,
+        limit_days=facts.survey_age_limit_days,
+    )
+    if standing.is_past:
+        yield Found(what=standing.complaint(estate.name), where="survey.yaml")
 
 
 @rule(

@@ -1,12 +1,12 @@
 """Rules about what the design asks of the estate: kinds and names that are there, scenarios that can be outlived."""
 
 from collections.abc import Iterator
-from difflib import get_close_matches
 
 from staddle.design.sentences import AnyOf, Named, parse_survive
 from staddle.estate.model import Estate
 from staddle.failures.domains import domains_above, pool_domains_above
 from staddle.kernel import Severity
+from staddle.kernel.likeness import did_you_mean
 from staddle.review.facts import Facts, Need
 from staddle.review.rule import Found, rule
 
@@ -33,11 +33,6 @@ def least_lost(votes: int, *, domains: int, failing: int) -> int:
     return each * min(failing, domains) + min(failing, more)
 
 
-def _did_you_mean(name: str, known: list[str]) -> str:
-    near = get_close_matches(name, known, n=1)
-    return f'did you mean "{near[0]}"?' if near else ""
-
-
 @rule(
     name="kind-not-on-estate",
     severity=Severity.STOP,
@@ -57,7 +52,7 @@ def kind_not_on_estate(facts: Facts) -> Iterator[Found]:
                 what=f'"{text}" in {path.partition("[")[0]}: the estate has no {kind}',
                 where=facts.at(path),
                 why=f"its kinds are {', '.join(known)}",
-                mend=_did_you_mean(kind, known),
+                mend=did_you_mean(kind, known),
             )
 
 
@@ -92,7 +87,7 @@ def name_not_on_estate(facts: Facts) -> Iterator[Found]:
             yield Found(
                 what=f'the estate has no {kind} "{name}"',
                 where=facts.at(path),
-                mend=_did_you_mean(name, known),
+                mend=did_you_mean(name, known),
             )
 
 
