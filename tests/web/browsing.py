@@ -57,7 +57,7 @@ def browser_of() -> Iterator[Browser]:
 def visit(
     browser: Browser, server: Server, *, width: int = 1280, dark: bool = False, with_script: bool = True
 ) -> Iterator[Visit]:
-    """A fresh visitor who has opened the printed address."""
+    """A fresh visitor who was let in before: with the cookie, and nothing opened yet."""
     context = browser.new_context(
         viewport={"width": width, "height": 800},
         color_scheme="dark" if dark else "light",
@@ -65,9 +65,10 @@ def visit(
     )
     context.set_default_timeout(DEADLINE_MS)
     context.grant_permissions(["clipboard-read", "clipboard-write"])
+    name, _, value = server.cookie.partition("=")
+    context.add_cookies([{"name": name, "value": value, "url": server.base, "sameSite": "Strict"}])
     try:
         visitor = Visit(context.new_page(), server)
-        visitor.page.goto(server.address)
         yield visitor
     finally:
         context.close()
