@@ -2,15 +2,19 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui
+DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui genisoimage qemu-utils
 
-.PHONY: demo test lint types fast tools screenshots clean
+.PHONY: demo test bench lint types fast tools fuzz screenshots clean
 
 demo: $(VENV)/installed
 	@$(BIN)/python -m demo.run
 
 test: $(VENV)/installed tools lint types
 	$(BIN)/python -m pytest -n 2 --dist loadgroup
+
+# Ratios within one run, with the machine's name, kept in docs/benchmarks.md. Best on a quiet machine: a few minutes.
+bench: $(VENV)/installed
+	$(BIN)/python -m bench.run
 
 lint: $(VENV)/installed
 	$(BIN)/ruff format --check .
@@ -22,6 +26,13 @@ types: $(VENV)/installed
 # A picture of every page, narrow, wide and dark, in build/screenshots; look at them before a page is called done.
 screenshots: $(VENV)/installed tools
 	$(BIN)/python -m demo.screenshots
+
+# Invents hostile packages: FUZZ_SECONDS for each reader of outside bytes. What breaks a promise is written as crash-….
+FUZZ_SECONDS ?= 120
+fuzz: $(VENV)/installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group fuzz
+	@for part in archive descriptor mutilated environment manifest units qualifiers; do \
+	  PYTHONPATH=src:. $(BIN)/python -m tests.fuzz.target $$part $(FUZZ_SECONDS) build/fuzz || exit 1; done
 
 # What the tests use beside Python. As root it is installed; otherwise it is named, and those parts are skipped.
 tools:

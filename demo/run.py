@@ -58,6 +58,7 @@ What to try next
   . .venv/bin/activate
   staddle journal --job {at}                        every step, who, when, and the hash over all of it
   staddle review --refuse-at risk --job {at}        with a stricter eye
+  staddle availability --job {at}                   how much of a year it serves, and what would help most
   staddle rollout --dry-run --job {at}              what the real thing would do, by hand
   staddle back-out --rehearsal --job {at}           clear the stand-ins away: only what carries our tag
   staddle begin my-job                              your own package, eight questions""")

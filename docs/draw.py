@@ -31,6 +31,7 @@ ROOMS: Final = {
     "failures": ("what fails together:", "domains above a thing", ""),
     "addressing": ("names, addresses, zones", "and ports of each member", ""),
     "placement": ("member to host, disk to", "pool; why, or why not", ""),
+    "survival": ("how much of a year it", "serves; causes, mends", ""),
     "answers": ("an answer, with reason, to", "each question asked", ""),
     "plan": ("kinds of step, orders,", "ports to the world", ""),
     "review": ("rules that look for", "mistakes and risks", ""),

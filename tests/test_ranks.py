@@ -11,7 +11,7 @@ SOURCE = Path(__file__).parents[1] / "src" / "staddle"
 RANKS = (
     ("kernel",),
     ("package", "estate", "design", "trust", "failures"),
-    ("addressing", "placement"),
+    ("addressing", "placement", "survival"),
     ("answers", "plan"),
     ("review", "rollout", "proof"),
     ("platforms", "appliances", "stores", "probes", "dossier"),
@@ -26,6 +26,8 @@ ABOVE_ALL = {"__main__.py": len(RANKS)}
 INSIDE_A_FUNCTION = {
     # kinds/ is scanned on first use, so that a new file is enough; kinds themselves import this module.
     "plan/kind.py": {"staddle.plan.kinds"},
+    # Telling what a package holds needs no job; with one, the command would take three times as long to start.
+    "cli/package.py": {"staddle.jobs.bundle", "staddle.jobs.carried"},
 }
 """Our own modules that are imported inside a function, each with its reason. Nothing else may be."""
 
@@ -53,7 +55,7 @@ FROM_BELOW_JOBS = {
     "staddle.estate.openpoints": {"OpenPoint"},
     "staddle.estate.sources": {"OPEN", "ColumnSource"},
     "staddle.estate.survey": {"SurveyStanding"},
-    "staddle.package": {"Package", "Property"},
+    "staddle.package": {"Form", "Package", "Property", "SizeFigures", "Verification"},
     "staddle.placement.model": {
         "BestShown",
         "GoodWithBound",
@@ -75,6 +77,18 @@ FROM_BELOW_JOBS = {
     "staddle.rollout.journal": {"Entry", "Recorded"},
     "staddle.rollout.run": {"Run"},
     "staddle.rollout.states": {"Event", "State"},
+    "staddle.survival.availability": {"Share"},
+    "staddle.survival.rates": {"rate_text"},  # pure: a range as text
+    "staddle.survival.wording": {  # pure: availability in words
+        "ASSUMPTIONS",
+        "about_text",
+        "beside",
+        "brings_nothing",
+        "minutes_text",
+        "notes",
+        "origin_text",
+        "worth_telling",
+    },
     "staddle.trust.secrets": {"Secret"},
 }
 """What command line and pages take from ranks 1 to 5: values and pure functions. Whatever does something is jobs/'s to call."""

@@ -60,7 +60,9 @@ def test_answers_stand_by_category_in_the_packages_order() -> None:
 
 def test_a_secret_is_told_by_its_name_in_the_strongbox() -> None:
     (section,) = answer_sections([row(value=None, secret="administrator/first")])
-    assert section.rows[0].value == "secret: in the strongbox as administrator/first"
+    assert section.rows[0].value == (
+        "secret: in the strongbox as administrator/first; the run card shows it when it is to be typed"
+    )
     assert section.rows[0].is_secret
 
 

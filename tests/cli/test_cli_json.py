@@ -26,6 +26,7 @@ STORY: Final = {
     "estate": ("read", 0),
     "limits": ("read", 0),
     "place": ("best shown", 0),
+    "availability": ("computed", 0),
     "review": ("passed", 0),
     "sheets": ("complete", 0),
     "requests": ("written", 0),
@@ -36,6 +37,7 @@ STORY: Final = {
     "dossier": ("written", 0),
     "serve": ("got", 0),
     "back-out": ("backed out", 0),
+    "cautions": ("told", 0),
 }
 """Every command but begin, which has tests of its own, in the order in which they are run; its outcome and exit code."""
 
@@ -54,6 +56,7 @@ def story(job: Path) -> Iterator[dict[str, Done]]:
         "package": (str(root / PACKAGE),),
         "estate": (str(root / "estate"),),
         "place": ("--settle", "--yes"),
+        "availability": ("--draw",),
         "rollout": ("--dry-run",),
         "prove": ("--rehearsal",),
         "serve": ("--get", "/standing"),
@@ -95,15 +98,41 @@ def test_one_document_in_the_envelope(story: dict[str, Done], command: str) -> N
 
 def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     data = {command: document(done)["data"] for command, done in story.items() if "--" not in command}
-    assert set(data["package"]) == {"package", "verification"}
+    assert set(data["package"]) == {"package", "verification", "figures", "others"}
     assert set(data["estate"]) == {"reading", "age", "survey", "findings", "bookings", "left"}
     assert set(data["limits"]) == {"limits", "unknown", "form"}
-    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "survey", "review"}
+    assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "survey", "review", "sights"}
     assert (set(data["place"]), data["place"]["settled"]) == (
         {"found", "settled", "survey", "findings"},
         True,
     )
-    assert set(data["place"]["found"]["placement"]) == {"seats", "reasons", "passed_over", "levels"}
+    assert set(data["place"]["found"]["placement"]) == {
+        "seats",
+        "reasons",
+        "passed_over",
+        "levels",
+        "undecided",
+        "short_alone",
+    }
+    assert set(data["availability"]) == {
+        "cluster",
+        "settled",
+        "rates_file",
+        "as_placed",
+        "from_measured_rates",
+        "on_one_host",
+        "as_far_apart",
+        "causes",
+        "improvements",
+        "rates",
+        "members",
+        "data_needed",
+        "notes",
+        "files",
+    }
+    assert (data["availability"]["settled"], data["availability"]["from_measured_rates"]) == (True, None)
+    shares = {"availability_low", "availability_high", "minutes_down_low", "minutes_down_high", "simulated"}
+    assert set(data["availability"]["as_placed"]) == shares
     assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed", "survey"}
     assert set(data["requests"]) == {"sheet", "files", "survey"}
     assert (data["rollout"]["rollout"], len(data["rollout"]["calls"])) == ("levels-rollout-1", 40)
@@ -121,6 +150,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
         range(1, len(data["journal"]["entries"]) + 1)
     )
     assert set(data["dossier"]) == {"status", "files", "survey"}
+    assert set(data["cautions"]) == {"cautions"}
     assert data["back-out"] == {"rollout": "levels-rehearsal-1", "left": []}
 
 

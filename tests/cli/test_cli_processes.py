@@ -1,5 +1,6 @@
 """The program as a process: exit codes, whole messages, closed pipes, colour, Ctrl-C."""
 
+import json
 import os
 import re
 import signal
@@ -8,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from staddle.kernel.cautions import CAUTIONS, POINTER
 from tests.cli.demo_job import (
     ENVIRONMENT,
     PACKAGE,
@@ -19,6 +21,8 @@ from tests.cli.demo_job import (
     staddle,
 )
 from tests.cli.terminal import Terminal
+
+PROFILES = Path(__file__).parents[2] / "src" / "staddle" / "appliances" / "profiles"
 
 
 @pytest.fixture(scope="module")
@@ -194,6 +198,13 @@ def test_ctrl_c_in_a_rehearsal_stops_it_and_the_same_command_goes_on(tmp_path: P
         assert again.returncode == 0
         story = staddle("journal", job=job)
         assert re.search(r"cluster: seal +seen done", story.stdout)
+        kept = json.loads((job / "records" / "levels-rehearsal-1" / "proof.json").read_text(encoding="utf-8"))
+        assert (kept["good"], kept["rounds"]) == (True, 2)
+        asked = staddle("back-out", "--rehearsal", job=job, typed="n\n")
+        assert "will be taken back:" in asked.stderr
+        # Its machines are stand-ins: no seal keeps them, and nothing of it is in service.
+        assert "cannot be backed out" not in asked.stderr
+        assert "in service" not in asked.stderr
         assert len(re.findall(r"levels-1: deliver the disk system +started", story.stdout)) <= 2
     finally:
         _dismantle(job)
@@ -214,10 +225,31 @@ def test_a_dry_run_lists_every_call_and_records_nothing(tmp_path: Path) -> None:
     settle(job)
     done = staddle("rollout", "--dry-run", job=job)
     assert done.returncode == 0
-    assert len(done.stdout.splitlines()) == 40
-    assert done.stdout.splitlines()[-1].startswith("cluster/seal")
+    steps = [line for line in done.stdout.splitlines() if not line.startswith(" ")]
+    assert (len(steps), steps[-1]) == (40, "cluster/seal")
+    assert max(len(line) for line in done.stdout.splitlines()) <= 100
     after = staddle("journal", job=job)
     assert (after.returncode, after.stderr.splitlines()[0]) == (1, "error: the journal is empty")
+
+
+def test_cautions_stand_in_full_before_real_machines_are_touched_and_as_a_line_from_then_on(
+    tmp_path: Path,
+) -> None:
+    job = loopback_job(tmp_path, block=free_block())
+    settle(job)
+    said = [staddle("rollout", job=job).stderr]  # nobody answers its cards
+    profile = (PROFILES / "sluicelog.yaml").read_text(encoding="utf-8")
+    (job / "own.yaml").write_text(profile.replace("title: ", "title: Our ", 1), encoding="utf-8")
+    design = (job / "design.yaml").read_text(encoding="utf-8")
+    (job / "design.yaml").write_text(
+        design.replace("profile: sluicelog", "profile: own.yaml"), encoding="utf-8"
+    )
+    said.append(staddle("rollout", job=job).stderr)
+    assert [all(caution in text for caution in CAUTIONS) for text in said] == [True, False]
+    assert [POINTER in text for text in said] == [False, True]
+    assert "changed since it began, and read anew: profile" in said[1]
+    assert "changed since it began, and not taken up: design;" in said[1]
+    assert staddle("cautions").stdout.splitlines() == list(CAUTIONS)
 
 
 def test_hosts_passed_over_are_grouped_and_fit_a_hundred_columns(job: Path) -> None:

@@ -506,8 +506,9 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
         (
             'error: "any host" is not understood\n'
             "  where: design.yaml:15:5\n"
-            '  why:   "any N KIND" or "named: A + B" is expected\n'
-            '  try:   write for example "any 1 host", "any 2 racks" or "named: rack-a + feed-2"'
+            '  why:   "any N KIND", "named: A + B" or "afterwards …" is expected\n'
+            '  try:   write for example "any 1 host", "any 2 racks", "named: rack-a + feed-2", "afterwards 2 data members", '
+            '"afterwards members share no host", "afterwards others may stay down" or "afterwards 6 vCPUs a core"'
         ),
     ),
     (
@@ -528,7 +529,8 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
             'error: "Rack" is not a kind of domain\n'
             "  where: design.yaml:14:15\n"
             "  why:   a kind is one lower-case word\n"
-            "  try:   write for example host, rack, feed, pool, array, room or site"
+            '  try:   write for example host, rack, feed, pool, array, room or site; or "2 a rack", '
+            '"deputy by room", "votes by site"'
         ),
     ),
     (

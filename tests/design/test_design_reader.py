@@ -89,10 +89,6 @@ def test_a_place_is_file_line_and_column_from_one() -> None:
         assert lines[int(line) - 1][int(column) - 1 :] == written
 
 
-def test_the_place_of_a_key_is_where_the_key_begins() -> None:
-    assert read_design(GOOD, where="d").places.find_key("names.zone") == "d:15:3"
-
-
 def test_the_place_of_a_default_is_the_row_that_would_hold_it() -> None:
     places = read_design(GOOD, where="d").places
     assert places.find("members[1].votes") == places.find("members[1]") == "d:11:5"

@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 from staddle.design.hostname import check_host_name, host_name_fault
 from staddle.design.localtime import instant_of, window_span
 from staddle.design.model import Window
-from staddle.design.sentences import AnyOf, Named, parse_survive
+from staddle.design.sentences import (
+    Afterwards,
+    AnyOf,
+    AtMost,
+    DeputyBy,
+    Named,
+    VotesBy,
+    parse_apart,
+    parse_survive,
+)
 from staddle.kernel import InputRefused
 
 
@@ -31,6 +40,47 @@ from staddle.kernel import InputRefused
 )
 def test_a_sentence_is_understood(text: str, meaning: AnyOf | Named) -> None:
     assert parse_survive(text) == meaning
+
+
+@pytest.mark.parametrize(
+    ("text", "meaning"),
+    [
+        ("afterwards 2 data members", Afterwards(least_data=2)),
+        ("afterwards 1 data member", Afterwards(least_data=1)),
+        ("afterwards members share no host", Afterwards(members_share_no_host=True)),
+        ("afterwards others may stay down", Afterwards(others_stay_down=True)),
+        ("afterwards 6 vCPUs a core", Afterwards(vcpu_per_core=6)),
+        ("afterwards 1.5 vCPUs a core", Afterwards(vcpu_per_core=1.5)),
+    ],
+)
+def test_what_holds_afterwards_is_understood(text: str, meaning: Afterwards) -> None:
+    assert parse_survive(text) == meaning
+
+
+@pytest.mark.parametrize("text", ["afterwards", "afterwards 0 data members", "afterwards 0 vCPUs a core"])
+def test_nothing_else_holds_afterwards(text: str) -> None:
+    with pytest.raises(InputRefused):
+        parse_survive(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "meaning"),
+    [
+        ("rack", AtMost(kind="rack")),
+        ("2 a rack", AtMost(kind="rack", most=2)),
+        ("2 an array", AtMost(kind="array", most=2)),
+        ("deputy by room", DeputyBy(kind="room")),
+        ("votes by site", VotesBy(kind="site")),
+    ],
+)
+def test_a_row_of_apart_is_understood(text: str, meaning: AtMost | DeputyBy | VotesBy) -> None:
+    assert parse_apart(text) == meaning
+
+
+@pytest.mark.parametrize("text", ["", "Rack", "0 a rack", "two a rack", "leader by rack", "rack row"])
+def test_any_other_row_of_apart_is_refused(text: str) -> None:
+    with pytest.raises(InputRefused):
+        parse_apart(text)
 
 
 @pytest.mark.parametrize(
@@ -55,8 +105,9 @@ def test_any_other_sentence_is_refused(text: str) -> None:
         parse_survive(text)
     assert str(caught.value) == (
         f'error: "{text}" is not understood\n'
-        '  why:   "any N KIND" or "named: A + B" is expected\n'
-        '  try:   write for example "any 1 host", "any 2 racks" or "named: rack-a + feed-2"'
+        '  why:   "any N KIND", "named: A + B" or "afterwards …" is expected\n'
+        '  try:   write for example "any 1 host", "any 2 racks", "named: rack-a + feed-2", "afterwards 2 data '
+        'members", "afterwards members share no host", "afterwards others may stay down" or "afterwards 6 vCPUs a core"'
     )
 
 

@@ -7,12 +7,15 @@ from typing import Any, get_args, get_type_hints
 
 import pytest
 
+from staddle.answers.sheets import Sheet, SheetRow
+from staddle.answers.sheets import SheetSection as SheetPart
 from staddle.dossier.gathering import (
+    answer_sheet,
     journal_lines,
     journal_record,
     package_facts,
     pinned_inputs,
-    sheet_from_order,
+    tasks_of,
 )
 from staddle.dossier.model import JournalLine, Report
 from staddle.dossier.picture import picture_svg
@@ -118,19 +121,31 @@ def test_pinned_inputs_are_sorted_by_name() -> None:
     ]
 
 
-def test_a_secret_answer_is_told_by_its_name_in_the_strongbox() -> None:
-    sheet = sheet_from_order(HEAD.plan.members[0])
-    rows = {label: value for section in sheet.sections for label, value in section.rows}
-    assert rows["sluicelog.admin_password"] == "secret; in the strongbox as administrator/first"
-    assert rows["sluicelog.host_name"] == "level-1.ousemoor.example"
-    assert rows["memory"] == "16 GiB"
-    assert rows["net0"] == "Management on om-management, 192.0.2.11/25"
+def test_a_sheet_is_printed_with_the_rows_that_the_answer_sheet_has() -> None:
+    secret = SheetRow(
+        label="Password", value="secret: in the strongbox as administrator/first", key="k.p", is_secret=True
+    )
+    sheet = Sheet(
+        job="levels",
+        cluster="Ousemoor levels",
+        change="",
+        member="levels-1",
+        drawn="M. Fenwright",
+        made_on=AT.date(),
+        number=1,
+        count=1,
+        sections=(SheetPart(title="Administration", rows=(secret,)),),
+    )
+    told = answer_sheet(sheet)
+    assert (told.title, told.sections[0].title) == ("levels-1", "Administration")
+    assert told.sections[0].rows == (("Password", "secret: in the strongbox as administrator/first"),)
 
 
-def test_a_secret_that_is_also_among_the_plain_answers_is_not_told() -> None:
-    order = HEAD.plan.members[0]
-    leaked = replace(order, answers=(*order.answers, ("sluicelog.admin_password", "marsh-heron-41")))
-    assert "marsh-heron-41" not in canonical_json(sheet_from_order(leaked)).decode()
+def test_the_work_of_a_plan_is_each_kind_that_does_something_once() -> None:
+    tasks = tasks_of(HEAD.plan.steps)
+    assert tasks[:2] == ("book the room", "deliver the disk")
+    assert len(tasks) == len(set(tasks))
+    assert not [task for task in tasks if task.startswith(("wait", "prove", "verify", "seal"))]
 
 
 def test_a_report_has_no_field_for_a_secret() -> None:

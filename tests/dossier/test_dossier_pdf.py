@@ -15,8 +15,19 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
+from staddle.dossier.blocks import Table
 from staddle.dossier.contents import contents
-from staddle.dossier.model import AnswerSheet, JobFacts, Report, SheetSection
+from staddle.dossier.model import (
+    AnswerSheet,
+    JobFacts,
+    LimitLine,
+    LimitsRecord,
+    Report,
+    RequestLine,
+    RequestsRecord,
+    SheetSection,
+    Work,
+)
 from staddle.dossier.pdf import pdf_bytes
 from tests.dossier.reports import AT, NAMES, bad_proof, digest, fingerprint, journal, report
 
@@ -83,23 +94,101 @@ def test_every_digest_is_there_in_one_piece(poppler: str) -> None:
     text = "\n".join(_pages(pdf_bytes(report()), poppler))
     for what in ("ova", "ovf", "system", "design", "estate", "profile", "root"):
         assert digest(what) in text, what
-    for what in (*NAMES, "2", "12"):
+    for what in (*NAMES, "10", "12"):  # the last evidence of their steps
         assert fingerprint(what) in text, what
 
 
-def test_three_hundred_entries_break_cleanly_and_the_head_is_repeated(poppler: str) -> None:
-    pages = _pages(pdf_bytes(replace(report(), journal=journal(300))), poppler)
+def test_three_hundred_steps_break_cleanly_and_the_head_is_repeated(poppler: str) -> None:
+    made = journal(300)
+    lines = tuple(replace(line, step=f"{line.step}, step {line.seq}") for line in made.lines)
+    pages = _pages(pdf_bytes(replace(report(), journal=replace(made, lines=lines))), poppler)
     sheets = [page for page in pages if "confirm the fingerprint" in page]
     assert len(sheets) > 5
     told = []
     for page in sheets:
-        assert re.search(r"no\.\s+at\s+step\s+event\s+actor", page)
-        told += [int(n) for n in re.findall(r"^\s*(\d+)\s+2026-12-05", page, re.MULTILINE)]
-        # An entry never stands on another sheet than its evidence.
-        assert len(re.findall(r"^\s*\d*[02468]\s+2026-12-05", page, re.MULTILINE)) == page.count(
-            "fingerprint "
-        ) - page.count("the fingerprint ")
+        assert re.search(r"begun\s+last\s+step\s+came to\s+tries\s+actor", page)
+        rows = [int(n) for n in re.findall(r"^\s*2026-12-05 .*, step (\d+)", page, re.MULTILINE)]
+        told += rows
+        # A step never stands on another sheet than its evidence.
+        assert len([n for n in rows if n % 2 == 0]) == len(re.findall(r"evidence\s+fingerprint\s", page))
     assert told == list(range(1, 301))
+
+
+def test_entries_of_one_step_have_one_line_with_what_went_wrong_on_the_way(poppler: str) -> None:
+    first = journal(1).lines[0]
+    events = ("started", "refused", "started", "outcome not known", "started", "seen done")
+    lines = tuple(
+        replace(first, seq=number, event=event, at=AT + timedelta(minutes=number))
+        for number, event in enumerate(events)
+    )
+    made = replace(report(), journal=replace(journal(1), lines=lines))
+    (section,) = [one for one in contents(made) if one.title == "Journal"]
+    (table,) = [block for block in section.blocks if isinstance(block, Table)]
+    (row,) = table.rows
+    assert row.cells == (
+        "2026-12-05 20:41:07",
+        "20:46:07",
+        "log-2: confirm the fingerprint",
+        "seen done, before that 2 times refused, outcome not known",
+        "3",
+        "M. Fenwright",
+    )
+    assert "records/ousemoor-levels-1/journal.jsonl" in _flat("".join(_pages(pdf_bytes(made), poppler)))
+
+
+def test_the_board_finds_everything_on_one_sheet(poppler: str) -> None:
+    made = replace(
+        report(),
+        work=Work(
+            tasks=("book the room", "create the machine"),
+            windows=("2026-12-05 20:00 to 2026-12-06 02:00 Europe/London",),
+            fixed=(("seal", "from here on the cluster is in service"),),
+        ),
+    )
+    pages = _pages(pdf_bytes(made), poppler)
+    first = _flat(pages[0])
+    for told in (
+        "book the room; create the machine",
+        "2026-12-05 20:00 to 2026-12-06 02:00 Europe/London",
+        "M. Fenwright, for Water levels",
+        "CHG-2026-117",
+        "not: seal from here on the cluster is in service",
+        "1 finding waived (by A. Tollemere until 2027-01-31)",
+        "decided: go, not, later",
+        "signature",
+    ):
+        assert told in first
+    assert "2 Package and digests" in _flat(pages[1])
+
+
+def test_requests_and_limits_are_there_and_their_absence_is_told(poppler: str) -> None:
+    bare = _flat("".join(_pages(pdf_bytes(report()), poppler)))
+    assert "Nobody has written down what the maker supports" in bare
+    assert "No requests sheet could be made" in bare
+    line = RequestLine(
+        title="Licence keys",
+        owner="contracts office",
+        lead_days=15,
+        standing="ask by Mon 2026-11-16   LATE",
+        is_late=True,
+        shown_by=("signed by a person: the keys are there", "b", "c"),
+    )
+    limit = LimitLine(what="members-most", value="9", applies_to="all", paper="planning guide, 2026-09-14")
+    made = replace(
+        report(),
+        requests=RequestsRecord(counted="Due dates are the last day to ask.", lines=(line,)),
+        limits=LimitsRecord(lines=(limit,), unknown=("system-type",)),
+        drifted=("design",),
+    )
+    text = _flat("".join(_pages(pdf_bytes(made), poppler)))
+    for told in (
+        "contracts office 15 ask by Mon 2026-11-16 LATE",
+        "signed by a person: the keys are there; b; and 1 more",
+        "members-most 9 all planning guide, 2026-09-14",
+        "system-type",
+        "Changed since the rollout pinned its inputs: design.",
+    ):
+        assert told in text
 
 
 @pytest.mark.parametrize("entries", [12, 300])

@@ -10,7 +10,7 @@ import yaml
 from demo.sluicelog_package import build_package
 from staddle.design.questions import QUESTIONS
 from staddle.design.reader import read_design
-from tests.cli.demo_job import PACKAGE, staddle
+from tests.cli.demo_job import PACKAGE, demo_job, staddle
 
 FLAGS = {
     "--name": "levels",
@@ -215,3 +215,48 @@ def test_as_many_networks_as_the_package_has(shop: Path) -> None:
         "  why:   its networks are Management, Telemetry\n"
         '  try:   give --network "NETWORK ADDRESS" once for each, in this order\n'
     )
+
+
+def test_a_network_that_the_estate_does_not_have_is_asked_for_again(tmp_path: Path) -> None:
+    demo_job(tmp_path)
+    typed = [*FLAGS.values(), "om-managment 192.0.2.61", "om-management 203.0.113.9", *NETWORKS]
+    done = staddle("begin", "asked", typed="\n".join(typed) + "\n", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert 'the estate has no network "om-managment"' in done.stderr
+    assert 'did you mean "om-management"?' in done.stderr
+    assert "203.0.113.9 is not an address of om-management" in done.stderr
+    wrong = [
+        text for row in ("om-management 192.0.2.61", "elsewhere 198.51.100.61") for text in ("--network", row)
+    ]
+    told = staddle("begin", "told", *flags("--network"), *wrong, cwd=tmp_path)
+    assert (told.returncode, (tmp_path / "told").exists()) == (1, False)
+    assert 'the estate has no network "elsewhere"' in told.stderr
+
+
+def test_what_the_design_names_and_is_not_there_is_told_with_its_line(tmp_path: Path) -> None:
+    job = demo_job(tmp_path)
+    (tmp_path / "estate").rename(tmp_path / "elsewhere")
+    (tmp_path / PACKAGE).rename(tmp_path / "elsewhere.ova")
+    design = (job / "design.yaml").read_text(encoding="utf-8")
+    (job / "design.yaml").write_text(
+        design.replace("profile: sluicelog", "profile: sluicelok"), encoding="utf-8"
+    )
+    lines = design.splitlines()
+    places = {
+        key: f"design.yaml:{1 + next(n for n, line in enumerate(lines) if line.strip().startswith(key))}:"
+        for key in ("estate:", "file:", "profile:")
+    }
+    done = staddle("review", job=job)
+    assert done.returncode == 1
+    assert 'there is no folder "../estate" with the estate\'s tables' in done.stderr
+    assert f'there is no package "../{PACKAGE}"' in done.stderr
+    assert 'there is no profile "sluicelok"' in done.stderr
+    assert [place for place in places.values() if f"where: {place}" not in done.stderr] == []
+
+
+def test_a_file_is_no_job_folder_and_the_folder_is_named(tmp_path: Path) -> None:
+    job = demo_job(tmp_path)
+    for command in (("review",), ()):
+        done = staddle(*command, "--job", str(job / "design.yaml"))
+        assert done.returncode == 1
+        assert f"try:   --job {job}" in done.stderr

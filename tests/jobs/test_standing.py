@@ -157,7 +157,10 @@ def test_what_was_begun_is_gone_on_with(job: Path, purpose: str, verb: str) -> N
     steps = plan_of().steps
     record(job, purpose, [(steps[0], (STARTED, SEEN)), (steps[1], (STARTED, REFUSED))])
     found = stands(job)
-    assert found.sentence == f"The {purpose} levels-{purpose}-1 stands at 1 of {len(steps)} steps."
+    assert found.sentence == (
+        f"The {purpose} levels-{purpose}-1 stands at 1 of {len(steps)} steps; refused: cluster: book the room."
+    )
+    assert "staddle journal tells why" in found.next.why
     assert found.next.command == f"staddle {verb}"
 
 
@@ -219,3 +222,17 @@ def test_a_sealed_rollout_wants_its_record_then_another_look(job: Path) -> None:
     (job / "records").mkdir()
     (job / "records" / "dossier.pdf").write_bytes(b"%PDF-1.7")
     assert stands(job).next.command == "staddle prove"
+
+
+def test_what_stops_the_next_rollout_is_told_after_a_back_out(job: Path) -> None:
+    record(job, "rehearsal", all_steps(STARTED, SEEN, Event.UNDO_STARTED, Event.BACKED_OUT))
+    assert stands(job).sentence == "The rehearsal levels-rehearsal-1 was backed out."
+    design = (job / "design.yaml").read_text(encoding="utf-8")
+    (job / "design.yaml").write_text(
+        design.replace("first: 192.0.2.61", "first: 203.0.113.9"), encoding="utf-8"
+    )
+    found = stands(job)
+    assert found.sentence == (
+        "The rehearsal levels-rehearsal-1 was backed out. Not ready: 1 finding stops the rollout."
+    )
+    assert found.next.command == "staddle review"

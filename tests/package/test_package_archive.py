@@ -109,6 +109,7 @@ ASK = "\n  try:   do not use this package; ask its maker for a sound one"
         ("c:/box.img", "c:/box.img", "it begins with a drive letter"),
         ("a\nb", "a\\x0ab", "it holds a control character"),
         ("a\0b", "a\\x00b", "it holds a NUL"),
+        ("x" * 1001, "x" * 1000, "it is longer than 1000 characters"),
     ],
 )
 def test_a_dangerous_name_is_refused(tmp_path: Path, name: str, shown: str, why: str) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from staddle.kernel import InputRefused
-from staddle.package import read_package
+from staddle.package import markup, read_package
 from tests.package.descriptor_pieces import MEMORY as MEM
 from tests.package.descriptor_pieces import PROCESSOR as CPU
 from tests.package.descriptor_pieces import (
@@ -22,6 +22,7 @@ from tests.package.descriptor_pieces import (
 )
 
 TWO = "".join(f'<VirtualSystem ovf:id="{n}"><Info>i</Info>{hardware()}</VirtualSystem>' for n in ("a", "b"))
+ONE = f'<VirtualSystem ovf:id="a"><Info>i</Info>{hardware()}</VirtualSystem>'
 FILES = {"a.img": b"abc", "b.img": b"x", "c.img.000000000": b"ab", "c.img.000000001": b"c"}
 
 
@@ -30,6 +31,22 @@ class Case:
     name: str
     descriptor: str
     message: str
+
+
+def collection(inner: str, *sections: str) -> str:
+    return f'<VirtualSystemCollection ovf:id="all"><Info>i</Info>{"".join(sections)}{inner}</VirtualSystemCollection>'
+
+
+def group(policy: str, attributes: str = "") -> str:
+    return f'<PlacementGroupSection ovf:id="g" ovf:policy="{policy}" {attributes}><Info>i</Info></PlacementGroupSection>'
+
+
+def startup(*items: str) -> str:
+    return f"<StartupSection><Info>i</Info>{''.join(items)}</StartupSection>"
+
+
+def scale_out(*counts: str, content_id: str = "a") -> str:
+    return f'<ScaleOutSection ovf:id="{content_id}"><Info>i</Info>{"".join(counts)}</ScaleOutSection>'
 
 
 CASES = [
@@ -72,9 +89,9 @@ error: the package holds no virtual machine
         ),
         """\
 error: the package holds 2 virtual machines: "a", "b"
-  where: box.ovf:7
+  where: box.ovf
   why:   a cluster is made of members of one machine; nothing tells which of these it is
-  try:   ask the package's maker for a package with the machine of one member
+  try:   look at all with: staddle package; ask the maker for a package with the machine of one member
 """,
     ),
     Case(
@@ -118,11 +135,11 @@ error: the ProductSection does not belong in the Envelope
     ),
     Case(
         "section not carried out",
-        envelope(sections="<SharedDiskSection><Info>i</Info></SharedDiskSection>", edition="2"),
+        envelope(sections="<EncryptionSection><Info>i</Info></EncryptionSection>", edition="2"),
         """\
-error: the package needs its SharedDiskSection
+error: the package needs its EncryptionSection
   where: box.ovf:4
-  why:   disks that several machines write at the same time are not supported
+  why:   encrypted packages cannot be read
   try:   ask the package's maker for one that can be deployed without this section
 """,
     ),
@@ -496,7 +513,7 @@ error: the hardware item 9 has the bound "low"
         "item of a vendor",
         envelope(system=hardware(item(ElementName="Odd", InstanceID="9", ResourceType="32768"))),
         """\
-error: the hardware needs a vendor's own type 32768: Odd
+error: the hardware cannot be met: it needs a vendor's own type 32768: Odd
   where: box.ovf:9
   why:   a required device that cannot be met fails the import
   try:   ask the package's maker for a corrected one
@@ -713,6 +730,144 @@ error: the texts in the file "b" cannot be read
   try:   ask the package's maker for a corrected one
 """,
     ),
+    Case(
+        "second content element",
+        envelope(content=TWO),
+        """\
+error: the envelope holds a second content element
+  where: box.ovf:7
+  why:   exactly one is expected: a VirtualSystem, or a VirtualSystemCollection around several (DSP8023)
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "content id twice",
+        envelope(content=collection(TWO.replace('"b"', '"a"'))),
+        """\
+error: the content id "a" stands twice
+  where: box.ovf:7
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "placement policy",
+        envelope(sections=group("nearby"), edition="2"),
+        """\
+error: the placement group "g" has the policy "nearby"
+  where: box.ovf:4
+  why:   the standard's are "availability" and "affinity"
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "placement group twice",
+        envelope(sections=group("affinity") * 2, edition="2"),
+        """\
+error: the placement group "g" stands twice
+  where: box.ovf:4
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "placement group unknown",
+        envelope('<PlacementSection ovf:group="h"><Info>i</Info></PlacementSection>', edition="2"),
+        """\
+error: the placement group "h" is not declared
+  where: box.ovf:6
+  why:   declared are none
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "start order of a stranger",
+        envelope(content=collection(ONE, startup('<Item ovf:id="c" ovf:order="0"/>'))),
+        """\
+error: the order of start names "c", which the collection does not hold
+  where: box.ovf:5
+  why:   the collection "all" holds "a"
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "start order twice",
+        envelope(content=collection(ONE, startup('<Item ovf:id="a" ovf:order="0"/>' * 2))),
+        """\
+error: the order of start names "a" twice
+  where: box.ovf:5
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "scale-out of a stranger",
+        envelope(
+            content=collection(ONE, scale_out('<InstanceCount ovf:default="3"/>', content_id="c")),
+            edition="2",
+        ),
+        """\
+error: the scale-out section names "c", which the package does not hold
+  where: box.ovf:5
+  why:   ovf:id names the machine or collection that stands several times
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "scale-out outside its bounds",
+        envelope(
+            content=collection(ONE, scale_out('<InstanceCount ovf:default="3" ovf:minimum="4"/>')),
+            edition="2",
+        ),
+        """\
+error: "a" shall stand 3 times, from 4 to any number
+  where: box.ovf:5
+  why:   the default lies between minimum and maximum
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "scale-out twice",
+        envelope(content=collection(ONE, scale_out('<InstanceCount ovf:default="3"/>' * 2)), edition="2"),
+        """\
+error: "a" has two counts without a configuration
+  where: box.ovf:5
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "scale-out without a count",
+        envelope(content=collection(ONE, scale_out()), edition="2"),
+        """\
+error: a ScaleOutSection has no InstanceCount
+  where: box.ovf:5
+  why:   the schema requires one
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "drive with a file that is not there",
+        envelope(
+            system=hardware(
+                item(ElementName="CD", HostResource="ovf:/file/x", InstanceID="9", ResourceType="15")
+            )
+        ),
+        """\
+error: the drive "CD" holds "ovf:/file/x", which is not a file of the package
+  where: box.ovf:9
+  why:   ovf:/file/ and the id of a declared file is expected
+  try:   ask the package's maker for a corrected one
+""",
+    ),
+    Case(
+        "reservation in no unit",
+        envelope(
+            system=bare_hardware(item(**CPU | {"AllocationUnits": "barrel", "Reservation": "1"}), item(**MEM))
+        ),
+        """\
+error: the hardware item 1: "barrel" is not a programmatic unit
+  where: box.ovf:7
+  why:   a base unit is expected, then at most one number and one power; base units are bit, byte, count, hertz, percent, second
+  try:   the maker must write for example "byte * 2^30"
+""",
+    ),
 ]
 
 
@@ -755,3 +910,50 @@ def test_nothing_is_written_when_a_package_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputRefused):
         read_package(tmp_path)
     assert sorted(tmp_path.rglob("*")) == before
+
+
+# ---- the short way past the pass over every tag -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"<!DOCTYPE a><a/>",
+        b"<a><!-- <!DOCTYPE b> --></a>",  # not even in a comment
+        "<a/>".encode("utf-16"),
+        "<a/>".encode("utf-16-le"),
+        "<a/>".encode("utf-32"),
+        # Encodings in which the bytes of "<!DOCTYPE" are others: RFC 2152, and EBCDIC (IBM code page 037)
+        b'<?xml version="1.0" encoding="UTF-7"?>+ADwAIQ-DOCTYPE a+AD4-<a/>',
+        '<?xml version="1.0" encoding="cp037"?><a/>'.encode("cp037"),
+        b'<?xml version="1.0" encoding="UTF-16"?><a/>',
+        b'<?xml version="1.1"?><a/>',
+        b"<a>" + b"<b/>" * 50_000 + b"</a>",
+        b"<a " + b" ".join(b'b%d="1"' % n for n in range(100_001)) + b"/>",
+        b'<a b="' + b"x" * (130 << 10) + b'"/>',
+        b"<a>" + b"<b>xxxxxxxxxxxxxxxxxxxxxxx</b>" * 40_000 + b"</a>",
+        b"<a>\0</a>",
+        b" <a/>",
+        b"",
+    ],
+)
+def test_whatever_could_hide_something_takes_the_long_way(data: bytes) -> None:
+    assert not markup._is_plain(data)
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        b"",
+        b"\xef\xbb\xbf",
+        b'<?xml version="1.0" encoding="UTF-8"?>\n',
+        b"<?xml version='1.0' encoding='utf-8' ?>",
+        b'<?xml version="1.0"?>',
+    ],
+)
+def test_a_usual_document_takes_the_short_way_and_its_depth_is_still_bounded(head: bytes) -> None:
+    deep = head + b"<a>" * 64 + b"</a>" * 64
+    assert markup._is_plain(deep)
+    assert markup.parse_markup(deep, where="x").tag == "a"
+    with pytest.raises(InputRefused, match="elements are nested more than 64 deep"):
+        markup.parse_markup(head + b"<a>" * 65 + b"</a>" * 65, where="x")

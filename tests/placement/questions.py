@@ -1,14 +1,25 @@
 """Small questions for the placement's tests: members, hosts and pools with as little to say as possible."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import fields as dataclass_fields
 from itertools import product
 from typing import Any
 
-from staddle.placement.model import DiskNeed, HostRoom, MemberNeed, PoolRoom, Problem, Seat
+from staddle.placement.model import (
+    Apart,
+    ClusterRules,
+    DiskNeed,
+    HostRoom,
+    MemberNeed,
+    PoolRoom,
+    Problem,
+    Seat,
+)
 from staddle.placement.verify import broken_rules
 
 GIB = 1024**3
 GB = 1000**3
+_OF_A_CLUSTER = frozenset(row.name for row in dataclass_fields(ClusterRules)) - {"name"}
 
 
 def member(name: str, **changes: Any) -> MemberNeed:  # noqa: ANN401  any field of the value
@@ -60,11 +71,24 @@ def ousemoor(**changes: Any) -> Problem:  # noqa: ANN401  any field of the value
         "members": (member("sl1", leads="first"), member("sl2", leads="second"), member("sl3")),
         "hosts": tuple(host(f"om-h{n}", f"om-r{(n + 1) // 2}") for n in range(1, 7)),
         "pools": tuple(pool(f"pool-om-r{n}") for n in range(1, 4)),
+        "clusters": (cluster(),),
+    }
+    own = {name: value for name, value in changes.items() if name in _OF_A_CLUSTER}
+    if own:
+        fields["clusters"] = (cluster(**own),)
+    return Problem(**(fields | {name: value for name, value in changes.items() if name not in own}))
+
+
+def cluster(**changes: Any) -> ClusterRules:  # noqa: ANN401  any field of the value
+    """Apart by host and rack, no host with half of the votes, one CPU level. Args: apart: kinds, or Apart rows."""
+    fields: dict[str, Any] = {
         "apart": ("host", "rack"),
         "majority_kinds": ("host",),
         "one_cpu_level": True,
     }
-    return Problem(**(fields | changes))
+    fields |= changes
+    fields["apart"] = tuple(Apart(kind=row) if isinstance(row, str) else row for row in fields["apart"])
+    return ClusterRules(**fields)
 
 
 def bins(items: Sequence[int], capacity: int, count: int) -> Problem:
@@ -85,7 +109,7 @@ def bins(items: Sequence[int], capacity: int, count: int) -> Problem:
             )
             for n in range(count)
         ),
-        apart=(),
+        clusters=(ClusterRules(apart=()),),
     )
 
 

@@ -9,7 +9,9 @@ from hypothesis import strategies as st
 from staddle.placement.cost import level_values
 from staddle.placement.data import Tables
 from staddle.placement.model import (
+    Apart,
     BestShown,
+    ClusterRules,
     DiskNeed,
     HostRoom,
     MemberNeed,
@@ -85,11 +87,19 @@ def questions(draw: st.DrawFn) -> Problem:
             )
             for name in pool_names
         ),
-        apart=draw(st.sampled_from([(), ("host",), ("host",), ("host", "rack"), ("pool",)])),
-        deputy_apart=draw(st.sampled_from([(), (), ("host",), ("rack",)])),
-        majority_kinds=draw(st.sampled_from([(), (), (), ("host",), ("rack",)])),
-        one_cpu_level=draw(st.booleans()),
-        allowed_pools=draw(st.sampled_from([(), (), ("p0",)])),
+        clusters=(
+            ClusterRules(
+                apart=tuple(
+                    Apart(kind=kind, most=draw(st.sampled_from([1, 1, 1, 2])))
+                    for kind in draw(st.sampled_from([(), ("host",), ("host",), ("host", "rack"), ("pool",)]))
+                ),
+                deputy_apart=draw(st.sampled_from([(), (), ("host",), ("rack",)])),
+                majority_kinds=draw(st.sampled_from([(), (), (), ("host",), ("rack",)])),
+                one_cpu_level=draw(st.booleans()),
+                allowed_pools=draw(st.sampled_from([(), (), ("p0",)])),
+                too_far=draw(st.sampled_from([(), (), (("east", "west"),)])),
+            ),
+        ),
     )
     if not draw(st.booleans()):
         return problem

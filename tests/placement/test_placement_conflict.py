@@ -13,14 +13,8 @@ from tests.placement.questions import GB, GIB, any_valid, host, member, ousemoor
 def only(problem: Problem, groups: set[str]) -> Problem:
     """The question with every other group taken out of it, in the question's own terms."""
     members, hosts, pools = problem.members, problem.hosts, problem.pools
+    (rules,) = problem.clusters
     every_pool = tuple(p.name for p in pools)
-    drop_member: dict[str, dict[str, object]] = {
-        "networks": {"networks": ()},
-        "pin": {"pinned_to": ""},
-        "site": {"site": ""},
-        "keep-out": {"keep_out": ()},
-        "cpu-level": {"cpu_level": ""},
-    }
     drop_host: dict[str, dict[str, object]] = {
         "memory": {"memory_bytes": 2**50, "memory_total_bytes": 2**50},
         "vcpus": {"vcpus": 1000},
@@ -31,8 +25,16 @@ def only(problem: Problem, groups: set[str]) -> Problem:
         "pool-free": {"free_bytes": 2**50, "capacity_bytes": 2**50},
         "pool-promise": {"promise_bytes": 2**50},
     }
-    for name in drop_member.keys() - groups:
-        members = tuple(replace(m, **drop_member[name]) for m in members)  # type: ignore[arg-type]
+    members = tuple(
+        replace(
+            m,
+            networks=m.networks if "networks" in groups else (),
+            pinned_to=m.pinned_to if f"pin:{m.pinned_to}" in groups else "",
+            site=m.site if f"site:{m.site}" in groups else "",
+            keep_out=tuple(name for name in m.keep_out if f"keep-out:{name}" in groups),
+        )
+        for m in members
+    )
     for name in drop_host.keys() - groups:
         hosts = tuple(replace(h, **drop_host[name]) for h in hosts)  # type: ignore[arg-type]
     for name in drop_pool.keys() - groups:
@@ -42,11 +44,16 @@ def only(problem: Problem, groups: set[str]) -> Problem:
         members=members,
         hosts=hosts,
         pools=pools,
-        apart=tuple(k for k in problem.apart if f"apart:{k}" in groups),
-        deputy_apart=tuple(k for k in problem.deputy_apart if f"deputy-apart:{k}" in groups),
-        majority_kinds=tuple(k for k in problem.majority_kinds if f"majority:{k}" in groups),
-        allowed_pools=problem.allowed_pools if "pools-named" in groups else (),
-        one_cpu_level=problem.one_cpu_level and "cpu-level" in groups,
+        clusters=(
+            replace(
+                rules,
+                apart=tuple(row for row in rules.apart if f"apart:{row.kind}" in groups),
+                deputy_apart=tuple(k for k in rules.deputy_apart if f"deputy-apart:{k}" in groups),
+                majority_kinds=tuple(k for k in rules.majority_kinds if f"majority:{k}" in groups),
+                allowed_pools=rules.allowed_pools if "pools-named" in groups else (),
+                one_cpu_level=rules.one_cpu_level and "one-cpu-level" in groups,
+            ),
+        ),
     )
 
 
@@ -74,7 +81,7 @@ SMALL = (
             members=(member("sl1", pinned_to="om-h1"), member("sl2", pinned_to="om-h2")),
             majority_kinds=(),
         ),
-        {"apart:rack", "pin"},
+        {"apart:rack", "pin:om-h1", "pin:om-h2"},
         id="two pinned into one rack",
     ),
     pytest.param(
@@ -84,7 +91,7 @@ SMALL = (
             apart=("host",),
             majority_kinds=(),
         ),
-        {"cpu-level", "apart:host"},
+        {"one-cpu-level", "apart:host"},
         id="the only second host is of another CPU level",
     ),
     pytest.param(
@@ -132,7 +139,7 @@ def test_conflict_is_told_in_words_of_the_design() -> None:
     assert isinstance(outcome, NoneExists)
     assert [rule.text for rule in outcome.conflict] == [
         "the deputy sl2 shares no host with the leader sl1",
-        "members.host: sl1 on om-h1, sl2 on om-h1",
+        "members.host: sl1, sl2 on om-h1",
     ]
 
 

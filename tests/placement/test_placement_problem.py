@@ -215,23 +215,34 @@ def test_percentages_are_rounded_up() -> None:
 
 
 @pytest.mark.parametrize(
-    ("apart", "survive", "deputy", "majority"),
+    ("rows", "apart", "deputy", "majority"),
     [
-        (("host",), ("any 1 host",), (), ("host",)),
-        (("rack",), ("any 1 host", "any 1 rack", "any 2 hosts", "named: om-p1"), ("host",), ("host", "rack")),
-        ((), (), ("host",), ()),
+        (("host",), {"host": 1}, (), ()),
+        (("rack",), {"rack": 1}, ("host",), ()),
+        (("2 a rack", "votes by site"), {"rack": 2}, ("host",), ("site",)),
+        (("host", "deputy by rack"), {"host": 1}, ("rack",), ()),
+        ((), {}, ("host",), ()),
     ],
 )
 def test_rules_of_the_design(
-    apart: tuple[str, ...], survive: tuple[str, ...], deputy: tuple[str, ...], majority: tuple[str, ...]
+    rows: tuple[str, ...], apart: dict[str, int], deputy: tuple[str, ...], majority: tuple[str, ...]
 ) -> None:
-    problem = problem_from(design=design(apart=apart, survive=survive), estate=estate(), package=package())
-    assert (problem.apart, problem.deputy_apart, problem.majority_kinds) == (apart, deputy, majority)
+    (rules,) = problem_from(design=design(apart=rows), estate=estate(), package=package()).clusters
+    assert {row.kind: row.most for row in rules.apart} == apart
+    assert (rules.deputy_apart, rules.majority_kinds) == (deputy, majority)
 
 
-def test_two_votes_have_no_majority_to_protect() -> None:
-    asked = design(members=(Member(name="sl1"), Member(name="sl2")))
-    assert problem_from(design=asked, estate=estate(), package=package()).majority_kinds == ()
+@pytest.mark.parametrize(
+    ("members", "asked", "least"),
+    [(1, (), 0), (2, (), 1), (3, (), 2), (5, (), 3), (5, ("afterwards 4 data members",), 4)],
+)
+def test_how_many_data_members_must_be_left(members: int, asked: tuple[str, ...], least: int) -> None:
+    wanted = design(
+        members=tuple(Member(name=f"sl{n}") for n in range(members)), survive=("any 1 host", *asked)
+    )
+    reserve = problem_from(design=wanted, estate=estate(), package=package()).reserve
+    assert reserve is not None
+    assert [row.least_data for row in reserve.survive] == [least]
 
 
 def test_question_of_a_design_can_be_solved() -> None:
@@ -275,7 +286,7 @@ def test_demo_estate_has_no_three_racks_of_one_cpu_level() -> None:
     surveyed = demo_estate(surveyed=date(2026, 11, 2))
     outcome = solve(problem_from(design=asked, estate=surveyed, package=package(), one_cpu_level=True))
     assert isinstance(outcome, NoneExists)
-    assert {rule.name for rule in outcome.conflict} == {"cpu-level", "apart:rack", "site"}
+    assert {rule.name for rule in outcome.conflict} == {"one-cpu-level", "apart:rack", "site:Ousemoor"}
 
 
 def test_every_fault_of_design_against_estate_and_package_is_told_at_once() -> None:

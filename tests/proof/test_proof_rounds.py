@@ -113,7 +113,7 @@ def test_two_agreeing_rounds_make_it_good(tmp_path: Path) -> None:
         confirm(rollout, members.members)
         proof = asyncio.run(prove(rollout))
     assert (proof.failed(), proof.good, proof.rounds, clock.sleeps) == ((), True, 2, 1)
-    names = keep_proof(rollout.job.folder, rollout.head.rollout_id, proof)
+    names = keep_proof(rollout, proof)
     assert names == ("records/levels-rollout-1/proof.json", "records/levels-rollout-1/proof.junit.xml")
     assert from_json((rollout.job.folder.root / names[0]).read_bytes(), Proof) == proof
 

@@ -283,6 +283,7 @@ def facts_of(
         profile=profile(),
         seats=tuple(seats),
         limits=read_limits(LIMITS, where="limits.yaml"),
+        sights=(),
     )
     return replace(_planned(facts), **changes)  # type: ignore[arg-type]  # the test's own values
 

@@ -52,6 +52,38 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
             ),
         ),
     ],
+    "first-address-passed-over": [
+        (
+            lambda: facts_of(
+                ("first: 192.0.2.61", "first: 192.0.2.50"), ("first: 198.51.100.61", "first: 198.51.100.1")
+            ),
+            (
+                Finding(
+                    rule="first-address-passed-over",
+                    severity=Severity.RISK,
+                    what="management: first is 192.0.2.50, which the estate's tables say is in use; levels-1 gets 192.0.2.61",
+                    where="design.yaml:31:54",
+                    why="whoever wrote the design, or asked for the addresses, counts on others than the members get",
+                    mend="write as first the address that the first member gets, or free the one that was meant",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+        (
+            lambda: facts_of(("first: 192.0.2.61", "first: 192.0.2.1")),
+            (
+                Finding(
+                    rule="first-address-passed-over",
+                    severity=Severity.RISK,
+                    what="management: first is 192.0.2.1, the gateway's; levels-1 gets 192.0.2.61",
+                    where="design.yaml:31:54",
+                    why="whoever wrote the design, or asked for the addresses, counts on others than the members get",
+                    mend="write as first the address that the first member gets, or free the one that was meant",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
     "network-nearly-full": [
         (
             lambda: facts_of(
@@ -144,6 +176,7 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
     "network-not-attached": [
         lambda: facts_of(),
     ],
+    "first-address-passed-over": [facts_of],
     "network-nearly-full": [
         lambda: facts_of(
             estate=with_network(

@@ -1,6 +1,7 @@
 """The review as a whole: what is kept, waived, not looked; how it ends; the page of rules."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -74,13 +75,31 @@ def test_a_rule_without_what_it_needs_is_listed_with_the_reason_and_not_as_looke
 
 def test_nothing_but_a_design_is_reviewed_without_a_fault() -> None:
     alone = facts_without(
-        "estate", "package", "verification", "profile", "problem", "seats", "addresses", "answers", "limits"
+        "estate",
+        "package",
+        "verification",
+        "profile",
+        "problem",
+        "seats",
+        "addresses",
+        "answers",
+        "limits",
+        "sights",
     )
     found = review(alone)
     # That nobody looked up what the maker supports is the one thing that the absence of a file tells.
     assert [one.rule for one in found.kept] == ["limits-not-written"]
-    assert {*found.looked, *(name for name, _ in found.not_looked)} == {one.name for one in all_rules()}
-    assert {name for name, _ in found.not_looked} == {one.name for one in all_rules() if one.needs}
+    assert {*found.looked, *(name for name, _ in found.blind())} == {one.name for one in all_rules()}
+    assert {name for name, _ in found.blind()} == {one.name for one in all_rules() if one.needs}
+    assert set(found.unsent) == {one.name for one in all_rules() if Need.SIGHTS in one.needs}
+
+
+def test_a_waiver_of_a_live_rule_is_not_idle_while_no_probe_was_sent() -> None:
+    quiet = replace(facts_of(), sights=None)
+    assert review(quiet, (waiver("address-in-use"),)).kept == ()
+    assert [one.rule for one in review(facts_of(), (waiver("address-in-use"),)).kept] != []
+    # And none of these rules keeps a misspelt name from being told.
+    assert [one.rule for one in review(quiet, (waiver("adress-in-use"),)).kept] != []
 
 
 def test_a_waiver_sets_a_finding_apart_until_its_last_day() -> None:

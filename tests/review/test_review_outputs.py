@@ -86,7 +86,7 @@ def test_sarif_tells_every_finding_every_waived_one_and_every_rule_that_did_not_
         )
     ]
     blind = [(r["ruleId"], r["message"]["text"]) for r in results if r.get("kind") == "notApplicable"]
-    assert blind == [(name, f"not looked, so not passed: {why}") for name, why in one.not_looked]
+    assert blind == [(name, f"not looked, so not passed: {why}") for name, why in one.blind()]
     assert len(results) == len(stands) + len(apart) + len(blind)
 
 
@@ -158,9 +158,7 @@ def test_junit_fails_what_the_exit_code_refuses_and_passes_nothing_that_did_not_
         skipped = {name for name, case in cases.items() if case.find("skipped") is not None}
         worse = [finding for finding in one.kept if finding.severity.rank <= refuse_at.rank]
         assert failed == {finding.rule for finding in worse}
-        assert skipped == {
-            name for name, _ in one.not_looked
-        }  # the waived rule has findings that stand as well
+        assert skipped == {name for name, _ in one.blind()}  # the waived rule has findings that stand as well
         assert set(cases) == {rule.name for rule in all_rules()} | {"guests-exceed-memory"}
         assert (root.get("name"), root.get("timestamp")) == ("review of levels", "2026-11-25T12:00:00")
         counts = tuple(root.get(key) for key in ("tests", "failures", "errors", "skipped"))
@@ -195,7 +193,9 @@ def test_the_command_prints_each_form_alone_with_the_same_exit_code(job: Path) -
         jsonschema.validate(log, SARIF)
         (run,) = log["runs"]
         assert (done.returncode, run["invocations"][0]["exitCode"]) == (code, code)
-        assert len(run["results"]) == sum(len(told[part]) for part in ("kept", "waived", "not_looked"))
+        assert len(run["results"]) == sum(
+            len(told[part]) for part in ("kept", "waived", "not_looked", "unsent")
+        )
         assert str(job) not in done.stdout
         done = staddle("review", "--junit", "--refuse-at", refuse_at, job=job)
         suite = ElementTree.fromstring(done.stdout)

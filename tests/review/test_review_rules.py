@@ -21,6 +21,7 @@ from staddle.placement.verify import broken_rules
 from staddle.review.catalogue import all_rules
 from staddle.review.facts import Facts, Need
 from staddle.review.review import review
+from staddle.review.rules.enough import crowded
 from staddle.review.rules.wishes import least_lost
 from tests.review.ousemoor import ESTATE, SEATS, facts_of
 
@@ -45,6 +46,7 @@ PARTS = {
     Need.ADDRESSES: "addresses",
     Need.ANSWERS: "answers",
     Need.LIMITS: "limits",
+    Need.SIGHTS: "sights",
 }
 
 
@@ -97,6 +99,18 @@ def test_votes_spread_evenly_lose_the_fewest() -> None:
         assert least_lost(votes, domains=domains, failing=failing) == min(worst)
 
 
+@settings(max_examples=200, deadline=None)
+@given(st.lists(st.frozensets(st.sampled_from("abcd"), max_size=4), max_size=5))
+def test_members_are_crowded_where_no_choice_gives_each_one_of_its_own(sets: list[frozenset[str]]) -> None:
+    takers = {f"m{number}": names for number, names in enumerate(sets)}
+    # Brute force over every choice of one each.
+    possible = any(len(set(choice)) == len(sets) for choice in itertools.product(*sets))
+    found = crowded(takers)
+    assert (found == ()) == possible
+    if found:
+        assert len(frozenset().union(*(takers[member] for member in found))) < len(found)
+
+
 HOSTS = st.sampled_from([host.name for host in ESTATE.hosts])
 POOLS = st.sampled_from([pool.name for pool in ESTATE.pools])
 
@@ -115,7 +129,12 @@ def seats(draw: st.DrawFn, hosts: st.SearchStrategy[str], pools: st.SearchStrate
 def test_what_members_share_is_what_the_placements_own_checker_sees(given_seats: tuple[Seat, ...]) -> None:
     # The checker shares no code with the review; the design wants members apart by host, rack and pool.
     facts = replace(facts_of(), seats=given_seats)
-    broken = broken_rules(facts.get_problem(), given_seats)
+    problem = facts.get_problem()
+    (rules,) = problem.clusters
+    asked = replace(
+        rules, majority_kinds=("host", "rack")
+    )  # the kinds of which the design shall outlive any one
+    broken = broken_rules(replace(problem, clusters=(asked,)), given_seats)
     for kind in ("host", "rack", "pool"):
         fires = RULES[f"members-share-{kind}"].findings(facts) != ()
         assert fires == any(sentence.startswith(f"apart:{kind}:") for sentence in broken)

@@ -6,9 +6,13 @@ import signal
 import socket
 from pathlib import Path
 
+import psutil
+import pytest
+
 from staddle.plan.looks import Seen
 from staddle.rollout.run import Run
 from staddle.rollout.states import Event, State
+from tests.platforms.bench import until
 from tests.rollout.hooked_job import (
     carry,
     fault_of,
@@ -20,6 +24,7 @@ from tests.rollout.hooked_job import (
     shown,
     stopped_here,
 )
+from tests.rollout.loopback_job import LoopbackJob
 
 
 def test_a_taken_address_stops_the_member_before_its_machine_is_started(tmp_path: Path) -> None:
@@ -86,3 +91,34 @@ def test_a_member_that_hangs_is_told_when_its_time_is_over(tmp_path: Path) -> No
         )
         os.kill(process_of(job, 2), signal.SIGCONT)
         run_out(job)
+
+
+def stop(job: LoopbackJob) -> None:
+    """Pull the plug of the second member's machine, and wait until it is off."""
+    pid = int((job.private / "loopback/hosts/om-h02/levels-2/lock").read_text())
+    os.kill(pid, signal.SIGKILL)
+    until(
+        lambda: not psutil.pid_exists(pid) or psutil.Process(pid).status() == psutil.STATUS_ZOMBIE,
+        deadline_s=40,
+    )
+
+
+@pytest.mark.parametrize(
+    ("after", "event"),
+    [
+        ("levels-2/await-answer", Event.SEEN),  # meets the look at the console
+        ("levels-2/confirm-fingerprint", Event.SEEN),  # meets the wait until healthy
+        ("levels-2/await-healthy", Event.SEEN),  # meets the join, which has an effect of its own
+        ("levels-2/join", Event.SEEN),  # meets the wait until seen
+        ("levels-2/await-seen", Event.SEEN),  # meets a step of the cluster
+        ("cluster/prove", Event.STARTED),
+    ],
+)
+def test_a_machine_that_stops_after_its_first_answer_is_started_again(
+    tmp_path: Path, after: str, event: Event
+) -> None:
+    with job_in(tmp_path) as job:
+        hook(job, after, event, lambda: stop(job))
+        # A step with an effect tells of it and ends, and while a majority lacks the appliance refuses: the same command,
+        # given again, goes on. Nobody starts the machine by hand.
+        until(lambda: carry(job).sealed, deadline_s=80, what="the seal")

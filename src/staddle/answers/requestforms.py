@@ -10,7 +10,7 @@ from staddle.answers.pages import page
 from staddle.answers.requests import Request, RequestsSheet
 from staddle.kernel.cautions import CAUTIONS
 
-__all__ = ["requests_csv", "requests_html", "requests_text"]
+__all__ = ["counted_from", "requests_csv", "requests_html", "requests_text", "standing"]
 
 _WIDTH: Final = 96
 

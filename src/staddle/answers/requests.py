@@ -25,6 +25,8 @@ class ProbeKind(StrEnum):
     REVERSE = "addresses to names"
     SILENT = "nothing answers"
     REACH = "reach"
+    ANSWERS = "something answers"
+    TIME = "the time is told"
     PERSON = "signed by a person"
 
 
@@ -49,6 +51,11 @@ class Probe:
             return f"{self.target} is {', '.join(self.expect)} (ask {at})"
         if self.kind is ProbeKind.SILENT:
             return f"nothing answers at {self.target} port {self.port}"
+        if self.kind is ProbeKind.ANSWERS:
+            return f"something answers at {self.target} port {self.port}"
+        if self.kind is ProbeKind.TIME:
+            at = f" (its address from {', '.join(self.ask)})" if self.ask else ""
+            return f"{self.target} port {self.port} tells the time{at}"
         if self.kind is ProbeKind.REACH:
             return f"{self.target} (not checked here)"
         return f"signed by a person: {self.target}"

@@ -102,7 +102,7 @@ def _shown(row: AnswerRow) -> str:
     if row.is_open:
         return "OPEN: nothing answers this yet"
     if row.secret:
-        return f"secret: in the strongbox as {row.secret}"
+        return f"secret: in the strongbox as {row.secret}; the run card shows it when it is to be typed"
     return row.value if row.value else "(leave empty)"
 
 

@@ -13,6 +13,7 @@ import jmespath
 from staddle.appliances.filling import Values, filled_body, filled_path, filled_query
 from staddle.design.profile import Ask, Block, Profile
 from staddle.kernel import Fault, InputRefused, OutcomeUnknown, OutsideFailed
+from staddle.kernel.clock_offset import clock_offset
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.ports import Health, SeenMember, Target, View, Wire, WireReply
 from staddle.trust.fingerprints import Fingerprint
@@ -114,8 +115,8 @@ class ProfiledAppliance:
         theirs = datetime.fromisoformat(str(kept["time"]))
         if theirs.tzinfo is None:
             raise ValueError("a time without its zone")
-        # RFC 5905 §8 with T2 = T3: the member tells one instant only, so its own delay counts into the error.
-        offset = ((theirs - kept[_SENT]) + (theirs - kept[_RECEIVED])) / 2
+        # T2 = T3: the member tells one instant only, so its own delay counts into the error.
+        offset = clock_offset(sent=kept[_SENT], received=theirs, answered=theirs, arrived=kept[_RECEIVED])
         return Health(
             healthy=bool(kept["healthy"]),
             in_cluster=bool(kept["in_cluster"]),
@@ -123,7 +124,7 @@ class ProfiledAppliance:
             version=str(kept["version"]),
             processors=int(kept["processors"]),
             memory_mib=int(kept["memory_mib"]),
-            clock_offset_ms=offset.total_seconds() * 1000,
+            clock_offset_ms=offset.offset_ms,
         )
 
     async def view(self, target: Target) -> View | NotYet:

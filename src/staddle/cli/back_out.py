@@ -42,6 +42,7 @@ def back_out(
     clock = SystemClock()
     found = back_out_list(options.folder(), clock, rehearsal=rehearsal, actor=getpass.getuser())
     _tell(screen, found)
+    screen.advise()
     if not found.takes_back:
         screen.show("nothing was made, so there is nothing to take back")
         screen.document("nothing", {"rollout": found.rollout.head.rollout_id})

@@ -12,7 +12,13 @@ from staddle.cli.typed import read_line
 from staddle.design.questions import QUESTIONS, BeginAnswers, NetworkAnswer, Question, parse_network_answer
 from staddle.design.schema import schema_text
 from staddle.jobs.begin import begin as begin_job
-from staddle.jobs.begin import networks_of_package, refuse_begun, refuse_unknown_profile, seen_from_job
+from staddle.jobs.begin import (
+    networks_of_package,
+    refuse_begun,
+    refuse_unknown_network,
+    refuse_unknown_profile,
+    seen_from_job,
+)
 from staddle.kernel import InputRefused, StaddleError
 
 __all__ = ["begin"]
@@ -96,7 +102,7 @@ def begin(
         for question in QUESTIONS
         if question.key in flags
     }
-    networks = _networks(folder, asked["package"], network)
+    networks = _networks(folder, asked["package"], asked["estate"], network)
     answers = BeginAnswers(
         job=asked["job"],
         cluster=asked["cluster"],
@@ -159,7 +165,11 @@ def _answer(question: Question, flag: str, settled: Callable[[str], str] = str) 
             sys.stderr.write(exc.text() + "\n")
 
 
-def _networks(folder: Path, package: str, flags: tuple[str, ...]) -> tuple[NetworkAnswer, ...]:
+def _networks(folder: Path, package: str, estate: str, flags: tuple[str, ...]) -> tuple[NetworkAnswer, ...]:
+    def settled(text: str) -> str:
+        refuse_unknown_network(folder, estate, parse_network_answer("", text))
+        return text
+
     known = networks_of_package(folder, package)
     if flags and len(flags) != len(known):
         raise InputRefused.one(
@@ -168,10 +178,12 @@ def _networks(folder: Path, package: str, flags: tuple[str, ...]) -> tuple[Netwo
             mend='give --network "NETWORK ADDRESS" once for each, in this order',
         )
     if flags:
-        return tuple(parse_network_answer(name, text) for name, text in zip(known, flags, strict=True))
+        return tuple(
+            parse_network_answer(name, settled(text)) for name, text in zip(known, flags, strict=True)
+        )
     question = next(question for question in QUESTIONS if question.key == "networks")
     answers = []
     for name in known:
         sys.stderr.write(f"The package's network {name}:\n")
-        answers.append(parse_network_answer(name, _answer(question, "")))
+        answers.append(parse_network_answer(name, _answer(question, "", settled)))
     return tuple(answers)

@@ -2,18 +2,26 @@
 
 import asyncio
 import getpass
+import textwrap
 
 from staddle.cli.cards import TerminalCards
 from staddle.cli.options import Options
 from staddle.cli.progress import RunLines
-from staddle.cli.screen import Screen
+from staddle.cli.screen import WIDTH, Screen
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.back_out import irreversible_steps
 from staddle.jobs.folder import JobFolder
-from staddle.jobs.rollout import Standing, calls_of, carry_on, drifted_inputs, open_rollout, standing_of
-from staddle.jobs.rollouts import OpenRollout
+from staddle.jobs.rollout import (
+    READ_ANEW,
+    Standing,
+    calls_of,
+    carry_on,
+    drifted_inputs,
+    open_rollout,
+    standing_of,
+)
+from staddle.jobs.rollouts import ROLLOUT, OpenRollout
 from staddle.kernel import SystemClock, SystemRandom
-from staddle.kernel.cautions import CAUTIONS
 from staddle.plan.titles import step_title
 
 __all__ = ["carry_out"]
@@ -34,10 +42,14 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
         pin=not dry_run,
     )
     survey = rollout.job.survey(clock.now())
-    _say_first(screen, rollout, survey)
+    # In full before real machines are touched for the first time.
+    first = purpose == ROLLOUT and not dry_run and not rollout.run().leaves_something
+    _say_first(screen, rollout, survey, first=first)
     if dry_run:
         for step_id, call in calls_of(rollout.head.plan):
-            screen.show(f"{step_id:<36} {call}")
+            screen.show(step_id)
+            for line in textwrap.wrap(call, WIDTH - 4, break_long_words=False, break_on_hyphens=False):
+                screen.show(f"    {line}")
         screen.document(
             "listed",
             {"rollout": rollout.head.rollout_id, "calls": calls_of(rollout.head.plan), "survey": survey},
@@ -55,25 +67,31 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
     return 0 if standing.sealed else 1
 
 
-def _say_first(screen: Screen, rollout: OpenRollout, survey: SurveyStanding) -> None:
+def _say_first(screen: Screen, rollout: OpenRollout, survey: SurveyStanding, *, first: bool) -> None:
     plan = rollout.head.plan
     screen.say(
         f"{rollout.head.rollout_id} on platform {rollout.platform.name}: {len(plan.steps)} steps; times are UTC"
     )
     if drifted := drifted_inputs(rollout):
-        screen.say(
-            f"changed since it began, and not taken up: {', '.join(drifted)}; it goes on with what was pinned"
-        )
+        kept = [name for name in drifted if name != READ_ANEW]
+        if kept:
+            screen.say(
+                f"changed since it began, and not taken up: {', '.join(kept)}; it goes on with what was pinned"
+            )
+        if READ_ANEW in drifted:
+            screen.say(f"changed since it began, and read anew: {READ_ANEW}; correcting it is a mend")
     screen.say(f"estate {survey.sentence()}")
     if survey.is_past:
         screen.say(
             f"warning: {survey.complaint(rollout.job.reading.estate.name)}; a rollout would not be begun with it"
         )
-    screen.say("cannot be backed out once done:")
-    for title, note in irreversible_steps(plan):
-        screen.say(f"  {title}: {note}")
-    for caution in CAUTIONS:
-        screen.say(caution)
+    if fixed := irreversible_steps(plan):
+        screen.say("cannot be backed out once done:")
+        for title, note in fixed:
+            screen.say(f"  {title}: {note}")
+    else:
+        screen.say("all of it can be cleared away at any time: staddle back-out --rehearsal")
+    screen.advise(full=first)
     screen.say()
 
 

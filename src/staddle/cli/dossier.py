@@ -4,7 +4,6 @@ from staddle.cli.options import Options
 from staddle.cli.screen import Screen
 from staddle.jobs.dossier import make_dossier
 from staddle.kernel import SystemClock
-from staddle.kernel.cautions import CAUTIONS
 
 __all__ = ["dossier"]
 
@@ -26,7 +25,6 @@ def dossier(*, revision: str = "A", options: Options = Options()) -> int:  # noq
     screen.show(made.report.status)
     screen.show(f"estate {made.survey.sentence()}")
     screen.show("written: " + ", ".join(made.files))
-    for caution in CAUTIONS:
-        screen.say(caution)
+    screen.advise()
     screen.document("written", {"status": made.report.status, "files": made.files, "survey": made.survey})
     return 0

@@ -24,6 +24,7 @@ COMMANDS: Final = {
     "limits": "Tell what the maker supports by its papers, and what is unknown.",
     "review": "Look for mistakes and risks before anything is touched.",
     "place": "Find hosts and pools for the members, tell why, and settle it.",
+    "availability": "Tell how much of a year the cluster serves, what takes it down, and what one improvement brings.",
     "sheets": "Write an answer sheet for each member, and the zone files to ask for.",
     "requests": "Write what other people must do before the window, with due dates; --check looks what is done.",
     "rehearse": "Carry the whole job out with stand-ins on loopback addresses.",
@@ -33,6 +34,7 @@ COMMANDS: Final = {
     "journal": "Tell what happened, step by step, and export it.",
     "dossier": "Write the record for people, as PDF and HTML.",
     "serve": "Serve the job's pages to a browser on this machine, until Ctrl-C.",
+    "cautions": "Tell what comes before the program's advice, and what that advice cannot know.",
 }
 """In the order of the job. Each is a module of the same name in cli/ with a function of the same name."""
 

@@ -1,18 +1,21 @@
 """The command place: where the members stand, and why."""
 
 import getpass
-import re
-import textwrap
 from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
 from typing import Annotated, Final
 
 from cyclopts import Parameter
 
 from staddle.cli.options import Options
-from staddle.cli.screen import WIDTH, Screen, confirm
+from staddle.cli.screen import Screen, confirm, hanging
+from staddle.cli.searching import Progress, ends_after
+from staddle.cli.whylines import why_lines
+from staddle.jobs.folder import find_job
 from staddle.jobs.place import Kept, PlaceReport, found_placement, settle
 from staddle.jobs.place import place as find_place
-from staddle.kernel import SystemClock
+from staddle.jobs.place import why as ask_why
+from staddle.kernel import SystemClock, parse_duration
 from staddle.placement.model import BestShown, GoodWithBound, NoneExists, NotFoundInTime, Placement
 
 __all__ = ["place"]
@@ -33,11 +36,15 @@ def place(
     *,
     settle_it: Annotated[bool, Parameter(name="--settle", negative=())] = False,
     anew: Annotated[bool, Parameter(negative=())] = False,
+    also: Annotated[tuple[Path, ...], Parameter(negative=())] = (),
+    why: tuple[str, str] | None = None,
+    deadline: str = "",
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
     """Find hosts and pools for the members, tell why, and settle it.
 
-    A settled placement is kept while it is valid; after a change the one with the least movement is proposed.
+    A settled placement is kept while it is valid; after a change the one with the least movement is proposed. Ctrl-C
+    ends the search with the best so far.
 
     Example: staddle place --settle
 
@@ -47,10 +54,20 @@ def place(
         Settle the placement that is found, after asking.
     anew
         Search even though the settled placement is still valid.
+    also
+        Another job folder that is placed together with this one; may be given several times.
+    why
+        A member and a host: tell why the member does not stand there, and what it would cost.
+    deadline
+        Take the best that is found in this time, for example "30 s". Without it the same question has the same answer.
     """
     screen = Screen("place", as_json=options.json)
     now = SystemClock().now()
-    report = find_place(options.folder(), now, anew=anew, settling=settle_it, progress=screen.say)
+    others = tuple(find_job(path) for path in also)
+    with Progress(screen) as progress, ends_after(parse_duration(deadline) if deadline else None):
+        report = find_place(
+            options.folder(), now, also=others, anew=anew, settling=settle_it, progress=progress.told
+        )
     screen.show(_verdict(report))
     screen.show(f"estate {report.survey.sentence()}")
     screen.findings(report.findings)
@@ -60,6 +77,13 @@ def place(
         _conflict(screen, report)
         screen.document(outcome, _data(report, settled=False))
         return 1
+    if why is not None:
+        answer = ask_why(report, member=why[0], host=why[1])
+        for line in why_lines(answer, member=why[0], host=why[1]):
+            screen.show(line)
+        screen.document("why", {"why": answer, "kind": type(answer).__name__})
+        return 0
+    _after_a_failure(screen, placement)
     _seats(screen, placement)
     settled = isinstance(report.outcome, Kept)
     if settle_it and not settled and confirm("Settle this placement?", yes=options.yes):
@@ -67,6 +91,7 @@ def place(
         settled = True
         screen.show()
         screen.show("settled in placement.yaml; it is kept while it is valid")
+    screen.advise()
     screen.document(outcome, _data(report, settled=settled))
     return 0
 
@@ -82,8 +107,10 @@ def _verdict(report: PlaceReport) -> str:
         case BestShown():
             return "best shown: no better placement exists under the rules of the design"
         case GoodWithBound(level=level, reached=reached, bound=bound):
+            broken_off = "the search was broken off; " if report.outcome.stopped else ""
             return (
-                f"good, not shown to be the best: {level} is {reached:g}, and nothing can be below {bound:g}"
+                f"{broken_off}good, not shown to be the best: {level} is {reached:g}, and nothing can be below "
+                f"{bound:g}"
             )
         case NoneExists():
             return "none exists: no placement meets the rules of the design on this estate"
@@ -94,18 +121,35 @@ def _verdict(report: PlaceReport) -> str:
 
 
 def _conflict(screen: Screen, report: PlaceReport) -> None:
-    if isinstance(report.outcome, NoneExists):
-        how = (
-            "each of them is needed for it"
-            if report.outcome.irreducible
-            else "not every one may be needed for it"
-        )
-        screen.show(f"rules in conflict ({how}):")
-        for rule in report.outcome.conflict:
-            screen.show(f"  {rule.name}: {rule.text}")
+    outcome = report.outcome
+    if not isinstance(outcome, NoneExists):
+        return
+    how = "each of them is needed for it" if outcome.irreducible else "not every one may be needed for it"
+    screen.show(f"rules in conflict ({how}):")
+    for rule in outcome.conflict:
+        hanging(screen, "  ", rule.text)
+        screen.show(f"      where: {rule.where}" if rule.where else f"      rule: {rule.name}")
+    screen.show()
+    if outcome.mends:
+        screen.show("any one of these would do, each was tried; the cheapest first:")
+        for mend in outcome.mends:
+            hanging(screen, "  ", f"{mend.kind}: {mend.text}")
+    else:
+        screen.show("no single change was found that would do; two at once were not looked for")
         screen.show(
             "try: give up one of these in design.yaml, or give the estate what they lack: hosts, pools, room"
         )
+    if outcome.undecided_mends:
+        screen.show(f"of {outcome.undecided_mends} more changes it is not known whether they would do")
+
+
+def _after_a_failure(screen: Screen, placement: Placement) -> None:
+    """What is not fine after a failure, so that nobody takes it for fine."""
+    if placement.undecided:
+        hanging(screen, "", f"not known whether all restarts after: {_some(placement.undecided)}")
+    if placement.short_alone:
+        text = "guests of others do not all restart, even without these members, after: "
+        hanging(screen, "", text + _some(placement.short_alone))
 
 
 def _seats(screen: Screen, placement: Placement) -> None:
@@ -121,12 +165,12 @@ def _seats(screen: Screen, placement: Placement) -> None:
     for member, reason in placement.reasons:
         screen.show(f"  {member}")
         for part in reason.split("; "):
-            _hanging(screen, "    ", part)
+            hanging(screen, "    ", part)
     for title, lines in _passed_over(placement):
         screen.show()
         screen.show(title)
         for hosts, reason in lines:
-            _hanging(screen, "  ", f"{hosts}: {reason}")
+            hanging(screen, "  ", f"{hosts}: {reason}")
 
 
 def _passed_over(placement: Placement) -> Iterator[tuple[str, list[tuple[str, str]]]]:
@@ -160,16 +204,3 @@ def _by_reason(rows: Mapping[str, str]) -> list[tuple[str, str]]:
 def _some(names: Sequence[str]) -> str:
     rest = len(names) - _MOST_NAMED
     return ", ".join(names[:_MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
-
-
-def _hanging(screen: Screen, indent: str, text: str) -> None:
-    # A number stays with its unit: textwrap does not break at a no-break space.
-    for line in textwrap.wrap(
-        re.sub(r"(?<=\d) (?=%|[KMGTP]?i?B\b)", "\N{NO-BREAK SPACE}", text),
-        WIDTH,
-        initial_indent=indent,
-        subsequent_indent=indent + "    ",
-        break_long_words=False,
-        break_on_hyphens=False,
-    ):
-        screen.show(line.replace("\N{NO-BREAK SPACE}", " "))

@@ -44,7 +44,7 @@ def prove(
     for line in planned_probes(expected):
         screen.say(f"  {line}")
     proof = asyncio.run(prove_now(rollout))
-    written = keep_proof(folder, rollout.head.rollout_id, proof)
+    written = keep_proof(rollout, proof)
     show_proof(screen, proof)
     screen.show(f"kept in {' and '.join(written)}")
     if junit:

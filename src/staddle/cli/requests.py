@@ -15,7 +15,6 @@ from staddle.jobs.requests import (
     survey_of_requests,
 )
 from staddle.kernel import SystemClock
-from staddle.kernel.cautions import CAUTIONS
 
 __all__ = ["requests"]
 
@@ -39,8 +38,7 @@ def requests(
     """
     screen = Screen("requests", as_json=options.json)
     code = _check(screen, options) if check else _write(screen, options)
-    for caution in CAUTIONS:
-        screen.say(caution)
+    screen.advise()
     return code
 
 

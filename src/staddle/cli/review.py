@@ -1,5 +1,6 @@
 """The command review: what would go wrong, before anything is touched."""
 
+import asyncio
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Annotated
@@ -8,10 +9,10 @@ from cyclopts import CycloptsError, Parameter
 
 from staddle import __version__
 from staddle.cli.options import Options
-from staddle.cli.screen import Screen
+from staddle.cli.screen import Screen, confirm
+from staddle.jobs.live import LivePlan, look_live, planned_live
 from staddle.jobs.review import ReviewReport, review_job
-from staddle.kernel import Severity, SystemClock
-from staddle.kernel.cautions import CAUTIONS
+from staddle.kernel import Severity, SystemClock, SystemRandom
 from staddle.review.junit import review_junit
 from staddle.review.review import refuses
 from staddle.review.sarif import sarif_text
@@ -25,6 +26,8 @@ def review(
     verify: Annotated[bool, Parameter(negative="--no-verify")] = True,
     sarif: Annotated[bool, Parameter(negative=())] = False,
     junit: Annotated[bool, Parameter(negative=())] = False,
+    live: Annotated[bool, Parameter(negative=())] = False,
+    reach: Annotated[tuple[str, ...], Parameter(negative=())] = (),
     options: Options = Options(),  # noqa: B008  frozen
 ) -> int:
     """Look for mistakes and risks before anything is touched.
@@ -43,15 +46,32 @@ def review(
         Print a SARIF 2.1.0 log instead of text, for code hosts and editors.
     junit
         Print JUnit XML instead of text, for build servers.
+    live
+        Also send probes that change nothing: to the members' addresses, to name servers and time servers. They are listed
+        first, and sent when you agree.
+    reach
+        With --live: also see that this address:port answers on TCP, for example a host or a gateway. Can be repeated.
     """
     if sum((options.json, sarif, junit)) > 1:
         raise CycloptsError(msg="only one of --json, --sarif and --junit can be printed at a time")
+    if reach and not live:
+        raise CycloptsError(msg="--reach is looked at with --live only")
     screen = Screen("review", as_json=options.json or sarif or junit)
     folder, now = options.folder(), SystemClock().now()
+    sights = None
+    if live:
+        plan = planned_live(folder, now, reach=reach)
+        if not _agreed(screen, plan, yes=options.yes):
+            screen.show("nothing was sent, and nothing was looked at")
+            screen.say("--yes answers the question; without --live no probe is needed")
+            screen.document("not confirmed", {"probes": plan.lines()})
+            return 1
+        sights = asyncio.run(look_live(plan, clock=SystemClock(), random=SystemRandom()))
     report = review_job(
         folder,
         now,
         verify=verify,
+        sights=sights,
     )
     found = report.review
     refused = refuses(found.kept, refuse_at)
@@ -62,8 +82,7 @@ def review(
         screen.findings(found.kept)
     _waived(screen, report)
     _not_looked(screen, found.not_looked)
-    for caution in CAUTIONS:
-        screen.say(caution)
+    screen.advise()
     if sarif:
         screen.write(sarif_text(found, root=folder.root, version=__version__, refused=refused))
     elif junit:
@@ -79,6 +98,7 @@ def _standing(report: ReviewReport, refuse_at: Severity, *, refused: bool) -> st
     counts = Counter(finding.severity for finding in found.kept)
     told = ", ".join(_counted(counts[severity], severity.value) for severity in Severity)
     looked = f"{len(found.looked)} of {len(found.looked) + len(found.not_looked)} rules looked"
+    looked += f", {len(found.unsent)} more look with --live" if found.unsent else ""
     if refused:
         return f"{name}: refused at {refuse_at.value}: {told}; {looked}"
     after = "; next: staddle place" if report.job.settled is None else ""
@@ -109,6 +129,14 @@ def _not_looked(screen: Screen, not_looked: Sequence[tuple[str, str]]) -> None:
         screen.show(f"  {why}: {', '.join(names)}")
 
 
+def _agreed(screen: Screen, plan: LivePlan, *, yes: bool) -> bool:
+    """List every probe, then ask."""
+    screen.say(f"{len(plan.probes)} probes, each read-only, from this machine:")
+    for line in plan.lines():
+        screen.say(f"  {line}")
+    return confirm("Send them?", yes=yes)
+
+
 def _data(report: ReviewReport, refuse_at: Severity) -> Mapping[str, object]:
     return {
         "refuse_at": refuse_at.value,
@@ -116,4 +144,5 @@ def _data(report: ReviewReport, refuse_at: Severity) -> Mapping[str, object]:
         "survey_age_days": report.survey.age_days,
         "survey": report.survey,
         "review": report.review,
+        "sights": report.sights,
     }

@@ -1,7 +1,9 @@
 """What a person sees: data on standard output, talk on standard error, one JSON document where it is asked for."""
 
 import os
+import re
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import Final, TextIO
 
@@ -13,8 +15,9 @@ from rich.table import Table
 from staddle import __version__
 from staddle.cli.typed import read_line
 from staddle.kernel import Finding, pretty_json
+from staddle.kernel.cautions import CAUTIONS, POINTER
 
-__all__ = ["FORM", "PURPOSE", "WIDTH", "Screen", "confirm", "nobody_reads"]
+__all__ = ["FORM", "PURPOSE", "WIDTH", "Screen", "confirm", "hanging", "nobody_reads"]
 
 FORM: Final = 1
 """The JSON document's form; a change that a reader could trip over makes it one more. docs/json.md describes it."""
@@ -51,6 +54,11 @@ class Screen:
     def say(self, text: str = "") -> None:
         """Talk: progress and advice, on standard error."""
         self.talk.print(escape(text))
+
+    def advise(self, *, full: bool = False) -> None:
+        """The limits of the program's advice: a line that points to them, or all of them."""
+        for caution in CAUTIONS if full else (POINTER,):
+            self.say(caution)
 
     def show(self, text: str = "") -> None:
         """Data as text; nothing when JSON was asked for."""
@@ -110,6 +118,20 @@ class Screen:
             sys.stdout.flush()
         except BrokenPipeError:
             nobody_reads(sys.stdout)
+
+
+def hanging(screen: Screen, indent: str, text: str) -> None:
+    """Data as prose, broken at WIDTH, what follows the first line further in."""
+    # A number stays with its unit: textwrap does not break at a no-break space.
+    for line in textwrap.wrap(
+        re.sub(r"(?<=\d) (?=%|[KMGTP]?i?B\b)", "\N{NO-BREAK SPACE}", text),
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent + "    ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    ):
+        screen.show(line.replace("\N{NO-BREAK SPACE}", " "))
 
 
 def confirm(question: str, *, yes: bool) -> bool:

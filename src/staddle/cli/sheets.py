@@ -4,7 +4,6 @@ from staddle.cli.options import Options
 from staddle.cli.screen import Screen
 from staddle.jobs.sheets import make_sheets
 from staddle.kernel import SystemClock
-from staddle.kernel.cautions import CAUTIONS
 
 __all__ = ["sheets"]
 
@@ -25,7 +24,6 @@ def sheets(*, options: Options = Options()) -> int:  # noqa: B008  frozen
     for member, label, why in report.open_questions:
         screen.show(f"  open: {member}: {label}: {why}")
     screen.show("written: " + ", ".join(report.files))
-    for caution in CAUTIONS:
-        screen.say(caution)
+    screen.advise()
     screen.document("open questions" if report.open_questions else "complete", report)
     return 0

@@ -14,7 +14,7 @@ from staddle.design.hostname import host_name_fault
 from staddle.design.localtime import check_zone, instant_of, window_span
 from staddle.design.model import Attachment, Clock, Member, Names, PackageChoice, Storage, Window
 from staddle.design.places import Path
-from staddle.design.sentences import parse_kind, parse_survive
+from staddle.design.sentences import parse_apart, parse_survive
 from staddle.kernel import Fault, InputRefused
 
 __all__ = ["faults_between"]
@@ -138,7 +138,7 @@ def _sentences(data: dict[str, object]) -> Iterator[Told]:
     for path, text in _texts(data, "survive"):
         yield from _told_by(path, lambda text=text: parse_survive(text))  # type: ignore[misc]  # bound at once
     for path, text in _texts(data, "apart"):
-        yield from _told_by(path, lambda text=text: parse_kind(text))  # type: ignore[misc]  # bound at once
+        yield from _told_by(path, lambda text=text: parse_apart(text))  # type: ignore[misc]  # bound at once
     yield from _twice(_texts(data, "survive"), "the scenario", "remove one of the two")
     yield from _twice(_texts(data, "apart"), "the kind", "remove one of the two")
 

@@ -113,8 +113,17 @@ class PackageChoice(Row):
     sha256: str = Field(
         default="", pattern=r"^([0-9a-f]{64})?$", description="digest that every site must see"
     )
+    anchors: tuple[str, ...] = Field(
+        default=(), description="files with the certificates that the package's signer must lead to"
+    )
     licence_accepted_by: str = Field(default="", description="who accepted the licence texts")
     licence_accepted_on: date | None = Field(default=None, description="the day they did")
+    vcpu_per_core: float | None = Field(
+        default=None,
+        ge=0.1,
+        le=64,
+        description="most vCPUs a core for its members; empty: the host's own limit",
+    )
     answers: tuple[Answer, ...] = Field(default=(), description="answers that hold for every member")
 
 
@@ -244,10 +253,14 @@ class Design(Row):
     members: tuple[Member, ...] = Field(min_length=1)
     load: Load = Load()
     apart: tuple[str, ...] = Field(
-        default=("host",), description="kinds of domain that no two members share; also pool"
+        default=("host",),
+        description='kinds of domain that no two members share, also pool; or "2 a rack", "deputy by room", '
+        '"votes by site"',
     )
     survive: tuple[str, ...] = Field(
-        default=("any 1 host",), description='scenarios such as "any 1 host", "any 1 rack"'
+        default=("any 1 host",),
+        description='scenarios such as "any 1 host", "any 1 rack", "named: A + B"; and what holds then, such as '
+        '"afterwards 2 data members"',
     )
     storage: Storage = Storage()
     names: Names

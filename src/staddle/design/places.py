@@ -82,11 +82,6 @@ class Places:
         """
         return self.tell(self.spot(path))
 
-    def find_key(self, path: Path | str) -> str:
-        """``file:line:column`` of the key in front of a value; of the value where there is none."""
-        steps = parse_path(path) if isinstance(path, str) else path
-        return self.tell(self.keys[steps]) if steps in self.keys else self.find(steps)
-
     def holds(self, path: Path | str) -> bool:
         """Whether the value is written in the file, not a default."""
         return (parse_path(path) if isinstance(path, str) else path) in self.values

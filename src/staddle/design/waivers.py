@@ -60,7 +60,6 @@ class WaiverResult:
 
     kept: tuple[Finding, ...]
     waived: tuple[Waived, ...]
-    about_waivers: tuple[Finding, ...]
 
 
 def read_waivers(text: str, *, where: str, today: date) -> Read[tuple[Waiver, ...]]:
@@ -108,7 +107,7 @@ def apply_waivers(
         for number, waiver in enumerate(rows)
         if (found := _about(waiver, number in used, today, where)) is not None
     )
-    return WaiverResult(kept=(*kept, *about), waived=tuple(waived), about_waivers=about)
+    return WaiverResult(kept=(*kept, *about), waived=tuple(waived))
 
 
 def _about(waiver: Waiver, used: bool, today: date, where: str) -> Finding | None:

@@ -5,11 +5,14 @@ from dataclasses import dataclass
 from staddle.dossier.blocks import Section
 from staddle.dossier.model import Report
 from staddle.dossier.sections.answers import answers
+from staddle.dossier.sections.availability import availability
 from staddle.dossier.sections.findings import findings
 from staddle.dossier.sections.journal import journal
+from staddle.dossier.sections.limits import limits
 from staddle.dossier.sections.package import package
 from staddle.dossier.sections.placement import placement
 from staddle.dossier.sections.proof import proof
+from staddle.dossier.sections.requests import requests
 from staddle.dossier.sections.signatures import signatures
 from staddle.dossier.sections.summary import summary
 from staddle.dossier.sections.wording import day
@@ -50,7 +53,10 @@ def contents(report: Report, *, with_hatchings: bool = True) -> tuple[Section, .
         summary(report),
         package(report),
         findings(report),
+        limits(report),
         placement(report, with_hatchings=with_hatchings),
+        *availability(report, with_hatchings=with_hatchings),
+        requests(report),
         answers(report),
         journal(report),
         proof(report, with_hatchings=with_hatchings),

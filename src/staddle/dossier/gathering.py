@@ -4,34 +4,45 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Final
 
+from staddle.answers.requestforms import counted_from, standing
+from staddle.answers.requests import RequestsSheet
+from staddle.answers.sheets import Sheet
+from staddle.design.limits import Limits
 from staddle.dossier.elevation import placement_drawing_data
 from staddle.dossier.model import (
     AnswerSheet,
     JournalLine,
     JournalRecord,
+    LimitLine,
+    LimitsRecord,
     PackageFacts,
     Pinned,
     PlacementRecord,
+    RequestLine,
+    RequestsRecord,
     SeatLine,
     SheetSection,
     ShippedFile,
     SizeFacts,
 )
 from staddle.estate.model import Estate
-from staddle.kernel import format_binary, format_decimal
 from staddle.package.model import Hardware, Package
 from staddle.placement.model import Placement, Problem
-from staddle.plan.orders import MemberOrder
+from staddle.plan.kind import get_kind
+from staddle.plan.orders import Step
 from staddle.plan.titles import step_title
 from staddle.rollout.journal import Recorded, RolloutHead, tree_root
 
 __all__ = [
+    "answer_sheet",
     "journal_lines",
     "journal_record",
+    "limits_record",
     "package_facts",
     "pinned_inputs",
     "placement_record",
-    "sheet_from_order",
+    "requests_record",
+    "tasks_of",
 ]
 
 _LONGEST_EVIDENCE: Final = (
@@ -180,51 +191,47 @@ def _short(text: str) -> str:
     return f"{text[:_LONGEST_EVIDENCE]}… (cut; {len(text)} characters in the journal)"
 
 
-def sheet_from_order(order: MemberOrder) -> AnswerSheet:
-    """The answer sheet of one member as it was ordered; a secret answer is told by its name in the strongbox."""
-    labels = dict(order.labels)
-    secret = dict(order.secret_answers)
-    machine = (
-        ("machine", order.machine),
-        ("name in DNS", order.fqdn),
-        ("site", order.site),
-        ("host", order.host),
-        ("size", order.size),
-        ("processors", str(order.processors)),
-        ("memory", format_binary(order.memory_bytes)),
-        ("address", order.address),
-        ("port", str(order.port)),
-    )
-    disks = tuple(
-        (
-            disk.disk_id,
-            f"{format_decimal(disk.capacity_bytes)}, {disk.allocation}, on {disk.pool}, as {disk.name}",
-        )
-        for disk in order.disks
-    )
-    adapters = tuple(
-        (
-            adapter.name,
-            f"{adapter.package_network} on {adapter.network}, {adapter.address}/{adapter.prefix_length}",
-        )
-        for adapter in order.adapters
-    )
-    plain = dict(order.answers)
-    keys = [*(key for key, _ in order.labels), *plain, *secret]
-    answers = tuple(
-        (
-            f"{labels[key]} ({key})" if labels.get(key) else key,
-            f"secret; in the strongbox as {secret[key]}" if key in secret else plain[key],
-        )
-        for key in dict.fromkeys(keys)
-        if key in plain or key in secret
-    )
+def answer_sheet(sheet: Sheet) -> AnswerSheet:
+    """One member's sheet as it is printed; a secret stands on it by its name in the strongbox."""
     return AnswerSheet(
-        title=order.member,
-        sections=(
-            SheetSection(title="machine", rows=machine),
-            SheetSection(title="disks", rows=disks),
-            SheetSection(title="network adapters", rows=adapters),
-            SheetSection(title="answers to the package's questions", rows=answers),
+        title=sheet.member,
+        sections=tuple(
+            SheetSection(title=part.title, rows=tuple((row.label, row.value) for row in part.rows))
+            for part in sheet.sections
         ),
     )
+
+
+def requests_record(sheet: RequestsSheet) -> RequestsRecord:
+    """The requests in short; what to paste stands on the sheet itself."""
+    return RequestsRecord(
+        counted=counted_from(sheet),
+        lines=tuple(
+            RequestLine(
+                title=one.title,
+                owner=one.owner,
+                lead_days=one.lead_days,
+                standing=standing(one),
+                is_late=one.is_late,
+                shown_by=tuple(probe.text() for probe in one.probes),
+            )
+            for one in sheet.requests
+        ),
+    )
+
+
+def limits_record(limits: Limits) -> LimitsRecord:
+    """What the maker's papers say, and what none says."""
+    return LimitsRecord(
+        lines=tuple(
+            LimitLine(what=row.what, value=row.written, applies_to=row.applies_to, paper=row.paper())
+            for row in limits.rows
+        ),
+        unknown=tuple(question.what for question, _ in limits.unknown()),
+    )
+
+
+def tasks_of(steps: Sequence[Step]) -> tuple[str, ...]:
+    """What a plan does, each kind of step once, in its order; kinds that only look are left out."""
+    kinds = dict.fromkeys(step.kind for step in steps)
+    return tuple(get_kind(kind).facts.title for kind in kinds if get_kind(kind).facts.acts)

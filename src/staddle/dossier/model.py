@@ -12,22 +12,28 @@ from staddle.kernel import Fault, Finding, InputRefused
 from staddle.kernel.cautions import CAUTIONS
 from staddle.placement.model import PassedOver
 from staddle.proof.model import Proof
+from staddle.survival.availability import Availability
 
 __all__ = [
     "AnswerSheet",
     "JobFacts",
     "JournalLine",
     "JournalRecord",
+    "LimitLine",
+    "LimitsRecord",
     "NotLooked",
     "PackageFacts",
     "Pinned",
     "PlacementRecord",
     "Report",
+    "RequestLine",
+    "RequestsRecord",
     "SeatLine",
     "SheetSection",
     "ShippedFile",
     "Signatory",
     "SizeFacts",
+    "Work",
 ]
 
 
@@ -161,6 +167,57 @@ class JournalRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """What a change board is asked about.
+
+    Args: tasks: what is to be done, in its order; windows: when, in local time with the zone; none: nobody set one; fixed:
+        (step, note) of what cannot be backed out once done.
+    """
+
+    tasks: tuple[str, ...] = ()
+    windows: tuple[str, ...] = ()
+    fixed: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RequestLine:
+    """One request to other people: whom, by when, how it stands, and what shows it done."""
+
+    title: str
+    owner: str
+    lead_days: int
+    standing: str
+    is_late: bool = False
+    shown_by: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RequestsRecord:
+    """The requests sheet in short. ``counted``: from where the due dates are counted, as a sentence."""
+
+    counted: str
+    lines: tuple[RequestLine, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitLine:
+    """One answer of the maker's papers. ``paper``: which one, and its date."""
+
+    what: str
+    value: str
+    applies_to: str
+    paper: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitsRecord:
+    """What the maker supports, and the questions that no paper answers."""
+
+    lines: tuple[LimitLine, ...]
+    unknown: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Signatory:
     """One signature: the role, and the name where it is known beforehand. The signature itself is made on paper."""
 
@@ -176,6 +233,7 @@ class Report:
     """The whole record. ``status`` is one sentence: where the job stands. Instants are aware; they are shown in UTC.
 
     ``surveyed`` is the day of the estate's survey; its age is counted to ``made_at``. ``proof`` None: nothing was proven.
+    ``drifted``: inputs that changed since the rollout pinned them; the sheets are made from those of today.
     """
 
     job: JobFacts
@@ -188,12 +246,17 @@ class Report:
     waived: tuple[Waived, ...] = ()
     not_looked: tuple[NotLooked, ...] = ()
     placement: PlacementRecord | None = None
+    availability: Availability | None = None
     surveyed: date | None = None
     surveyed_by: str = ""
     survey_limit_days: int | None = None
     sheets: tuple[AnswerSheet, ...] = ()
     journal: JournalRecord | None = None
     proof: Proof | None = None
+    drifted: tuple[str, ...] = ()
+    work: Work = Work()
+    requests: RequestsRecord | None = None
+    limits: LimitsRecord | None = None
     cautions: tuple[str, ...] = CAUTIONS
     signatories: tuple[Signatory, ...] = _ROLES
 

@@ -1,5 +1,6 @@
-"""The picture of a placement as a drawing sheet of its own: frame, drawing, title block."""
+"""A drawing as a sheet of its own: frame, drawing, title block; and the picture of a placement in it."""
 
+from collections.abc import Sequence
 from typing import Final
 
 import svg
@@ -12,7 +13,7 @@ from staddle.dossier.placement_drawing import draw_placement, placement_sentence
 from staddle.dossier.sections.wording import day
 from staddle.kernel import NotAllowed
 
-__all__ = ["picture_svg"]
+__all__ = ["framed", "picture_svg"]
 
 _EDGE: Final = 12
 _BLOCK: Final = 38
@@ -26,26 +27,6 @@ def picture_svg(report: Report) -> str:
     if report.placement is None:
         raise NotAllowed.one("there is no placement to draw", mend='settle one with "staddle place"')
     elevation = report.placement.elevation
-    drawn = draw_placement(elevation)
-    across, high = drawn.width + 2 * _EDGE, drawn.height + 2 * _EDGE + _BLOCK
-    frame = box(_EDGE, _EDGE, drawn.width, high - 2 * _EDGE, thick=1.6)
-    whole = Drawn(
-        width=across,
-        height=high,
-        elements=(
-            moved(drawn.elements, _EDGE, _EDGE),
-            frame,
-            *_title_block(report, _EDGE, high - _EDGE - _BLOCK, drawn.width),
-        ),
-    )
-    return sheet(
-        whole,
-        title=f"Where the members of {report.job.cluster} stand",
-        description=placement_sentence(elevation),
-    )
-
-
-def _title_block(report: Report, x: float, y: float, across: float) -> list[svg.Element]:
     block = title_block(report)
     fields = (
         ("CLUSTER", block.cluster, 0.26),
@@ -55,6 +36,31 @@ def _title_block(report: Report, x: float, y: float, across: float) -> list[svg.
         ("DATE", block.date, 0.12),
         ("REVISION", block.revision, 0.14),
     )
+    return sheet(
+        framed(draw_placement(elevation), fields),
+        title=f"Where the members of {report.job.cluster} stand",
+        description=placement_sentence(elevation),
+    )
+
+
+def framed(drawn: Drawn, fields: Sequence[tuple[str, str, float]]) -> Drawn:
+    """A drawing in its frame with a title block. Args: fields: (name, value, share of the width), shares adding to 1."""
+    across, high = drawn.width + 2 * _EDGE, drawn.height + 2 * _EDGE + _BLOCK
+    frame = box(_EDGE, _EDGE, drawn.width, high - 2 * _EDGE, thick=1.6)
+    return Drawn(
+        width=across,
+        height=high,
+        elements=(
+            moved(drawn.elements, _EDGE, _EDGE),
+            frame,
+            *_title_block(fields, _EDGE, high - _EDGE - _BLOCK, drawn.width),
+        ),
+    )
+
+
+def _title_block(
+    fields: Sequence[tuple[str, str, float]], x: float, y: float, across: float
+) -> list[svg.Element]:
     elements: list[svg.Element] = [line((x, y), (x + across, y), thick=1.6)]
     for name, value, share in fields:
         room = across * share

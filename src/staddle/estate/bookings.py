@@ -10,8 +10,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Protocol, TypeVar
 
-from staddle.estate.model import Estate, Guest, Host, Pool
-from staddle.estate.room import floor_bytes, promise_bytes, vcpus_offered
+from staddle.estate.model import Estate, Host, Pool
+from staddle.estate.room import (
+    floor_bytes,
+    memory_with_overhead,
+    promise_bytes,
+    vcpus_offered,
+    vcpus_weighed,
+)
 from staddle.kernel import Fault, InputRefused, format_binary, format_decimal
 
 __all__ = [
@@ -153,7 +159,8 @@ def until_faults(new: Sequence[Booking], now: datetime) -> tuple[Fault, ...]:
 def room_left(estate: Estate, bookings: Iterable[Booking]) -> RoomLeft:
     """What is left after the guests of the survey and these bookings. Each of them counts: filter with ``standing``.
 
-    Memory: less what the host keeps for itself. vCPUs: cores × vcpu_per_core. Pools: capacity less what is written
+    Memory: less what the host keeps for itself and what it needs for each guest besides. vCPUs: cores × vcpu_per_core;
+    a guest whose class allows fewer vCPUs a core takes more of them. Pools: capacity less what is written
     and less the floor; and capacity × promise_limit less what is promised. A guest's disk is in both of the pool's
     figures already. Bookings that name an unknown host or pool take nothing.
     """
@@ -162,11 +169,15 @@ def room_left(estate: Estate, bookings: Iterable[Booking]) -> RoomLeft:
     vcpus: defaultdict[str, int] = defaultdict(int)
     promised_bytes: defaultdict[str, int] = defaultdict(int)
     filled_bytes: defaultdict[str, int] = defaultdict(int)
-    takers: tuple[Guest | Booking, ...] = (*estate.guests, *booked)
-    for taker in takers:
-        memory_bytes[taker.host] += taker.memory_bytes
-        vcpus[taker.host] += taker.vcpus
+    hosts = {host.name: host for host in estate.hosts}
+    for guest in estate.guests:
+        if guest.host in hosts:
+            host = hosts[guest.host]
+            memory_bytes[guest.host] += memory_with_overhead(guest.memory_bytes, host.guest_overhead_percent)
+            vcpus[guest.host] += vcpus_weighed(guest.vcpus, guest.vcpu_per_core, host.vcpu_per_core)
     for booking in booked:
+        memory_bytes[booking.host] += booking.memory_bytes
+        vcpus[booking.host] += booking.vcpus
         promised_bytes[booking.pool] += booking.disk_bytes
         filled_bytes[booking.pool] += booking.fills_bytes
     return RoomLeft(

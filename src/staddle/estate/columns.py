@@ -152,6 +152,14 @@ HOSTS: Final = Table(
         Column(heading="numa_nodes", field="numa_nodes", read=cells.whole(1, 256), blank=1, needed=False),
         Column(heading="platform", field="platform", read=cells.text, blank="", needed=False),
         Column(heading="platform_version", field="platform_version", read=cells.text, blank="", needed=False),
+        Column(
+            heading="guest_overhead",
+            field="guest_overhead_percent",
+            read=cells.percent("0", "50"),
+            write=cells.percent_text,
+            blank=0.0,
+            needed=False,
+        ),
     ),
 )
 
@@ -251,6 +259,23 @@ GUESTS: Final = Table(
             needed=False,
         ),
         Column(heading="apart_group", field="apart_group", read=cells.name, blank="", needed=False),
+        Column(heading="together_group", field="together_group", read=cells.name, blank="", needed=False),
+        Column(
+            heading="vcpu_per_core",
+            field="vcpu_per_core",
+            read=cells.ratio("0.1", "64"),
+            write=lambda ratio: cells.decimal_text(ratio) if ratio else "",
+            blank=0.0,
+            needed=False,
+        ),
+        Column(
+            heading="networks",
+            field="networks",
+            read=cells.names,
+            write=cells.joined,
+            blank=(),
+            needed=False,
+        ),
     ),
 )
 

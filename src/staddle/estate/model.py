@@ -22,7 +22,10 @@ class Domain:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Host:
-    """One virtualisation host. ``reserved_memory_bytes`` is what the host keeps for itself."""
+    """One virtualisation host. ``reserved_memory_bytes`` is what the host keeps for itself.
+
+    ``guest_overhead_percent`` of each guest's memory is what the host needs for running it, beside that memory.
+    """
 
     name: str
     domains: tuple[str, ...]
@@ -36,6 +39,7 @@ class Host:
     numa_nodes: int = 1
     platform: str = ""
     platform_version: str = ""
+    guest_overhead_percent: float = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +73,11 @@ class Network:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guest:
-    """A machine already on the estate. A smaller ``restart_order`` starts first."""
+    """A machine already on the estate. A smaller ``restart_order`` starts first.
+
+    Guests of one ``apart_group`` share no host, those of one ``together_group`` stand on one. ``vcpu_per_core`` is the most
+    vCPUs a core of its class, 0 for the host's own limit; ``networks`` are those it needs where it restarts, () if unknown.
+    """
 
     name: str
     host: str
@@ -79,6 +87,9 @@ class Guest:
     disk_bytes: int
     restart_order: int = 100
     apart_group: str = ""
+    together_group: str = ""
+    vcpu_per_core: float = 0
+    networks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from staddle.estate.model import Estate
-from staddle.estate.room import floor_bytes, promise_bytes, vcpus_offered
+from staddle.estate.room import floor_bytes, memory_with_overhead, promise_bytes, vcpus_offered, vcpus_weighed
 from staddle.kernel import Finding, Severity, format_binary, format_decimal
 
 __all__ = ["strain_findings"]
@@ -24,9 +24,11 @@ def strain_findings(estate: Estate) -> tuple[Finding, ...]:
 def _hosts(estate: Estate) -> Iterator[Finding]:
     memory_bytes: defaultdict[str, int] = defaultdict(int)
     vcpus: defaultdict[str, int] = defaultdict(int)
+    hosts = {host.name: host for host in estate.hosts}
     for guest in estate.guests:
-        memory_bytes[guest.host] += guest.memory_bytes
-        vcpus[guest.host] += guest.vcpus
+        host = hosts[guest.host]
+        memory_bytes[guest.host] += memory_with_overhead(guest.memory_bytes, host.guest_overhead_percent)
+        vcpus[guest.host] += vcpus_weighed(guest.vcpus, guest.vcpu_per_core, host.vcpu_per_core)
     for host in estate.hosts:
         has_bytes = host.memory_bytes - host.reserved_memory_bytes
         if memory_bytes[host.name] > has_bytes:

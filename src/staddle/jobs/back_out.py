@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.journal import export_journal, report_of
-from staddle.jobs.rollouts import OpenRollout, open_newest
+from staddle.jobs.rollouts import REHEARSAL, OpenRollout, open_newest
 from staddle.kernel import Clock
 from staddle.plan.kind import BackOut, get_kind
 from staddle.plan.orders import Plan, Step
@@ -27,8 +27,11 @@ class BackOutList:
 
 
 def irreversible_steps(plan: Plan) -> tuple[tuple[str, str], ...]:
-    """The steps of a plan that cannot be backed out once done, as (step in words, note); told before a rollout."""
-    return _with(plan, plan.steps, BackOut.NONE)
+    """The steps of a plan that cannot be backed out once done, as (step in words, note); told before a rollout.
+
+    Returns: () for a rehearsal: its machines are stand-ins, and all of it can be cleared away at any time.
+    """
+    return () if plan.purpose == REHEARSAL else _with(plan, plan.steps, BackOut.NONE)
 
 
 def back_out_list(folder: JobFolder, clock: Clock, *, rehearsal: bool, actor: str) -> BackOutList:
@@ -43,7 +46,7 @@ def back_out_list(folder: JobFolder, clock: Clock, *, rehearsal: bool, actor: st
     return BackOutList(
         rollout=rollout,
         takes_back=_with(rollout.head.plan, touched, BackOut.UNDO),
-        cannot=_with(rollout.head.plan, touched, BackOut.NONE),
+        cannot=() if rehearsal else _with(rollout.head.plan, touched, BackOut.NONE),
     )
 
 

@@ -1,17 +1,27 @@
 """begin: a new job folder with a commented design and its schema."""
 
 import os
+from difflib import get_close_matches
 from pathlib import Path
 
-from staddle.design.questions import BeginAnswers
+from staddle.addressing.ranges import parse_address, parse_prefix
+from staddle.design.questions import BeginAnswers, NetworkAnswer
 from staddle.design.schema import SCHEMA_FILE, schema_text
 from staddle.design.starter import starter_text
+from staddle.estate.tables import survey_estate
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.package import look_into_package
 from staddle.jobs.profiles import installed_profiles
-from staddle.kernel import InputRefused, NotAllowed
+from staddle.kernel import InputRefused, NotAllowed, StaddleError
 
-__all__ = ["begin", "networks_of_package", "refuse_begun", "refuse_unknown_profile", "seen_from_job"]
+__all__ = [
+    "begin",
+    "networks_of_package",
+    "refuse_begun",
+    "refuse_unknown_network",
+    "refuse_unknown_profile",
+    "seen_from_job",
+]
 
 
 def refuse_begun(root: Path) -> None:
@@ -42,6 +52,36 @@ def networks_of_package(root: Path, written: str) -> tuple[str, ...]:
     Raises: OutsideFailed, InputRefused: there is no such package, or its descriptor has faults.
     """
     return look_into_package((root.resolve() / written).resolve(), verify=False).package.networks
+
+
+def refuse_unknown_network(root: Path, estate: str, answer: NetworkAnswer) -> None:
+    """Held against the estate's tables where they are there and can be read; they may be written later.
+
+    Args: estate: its folder, seen from the job folder.
+    Raises: InputRefused: the estate has no network of that name, or the address is none of it.
+    """
+    try:
+        networks = survey_estate((root.resolve() / estate).resolve()).estate.networks
+    except StaddleError:
+        return  # whatever is wrong with them, staddle estate and staddle review tell it
+    names = [network.name for network in networks]
+    found = next((network for network in networks if network.name == answer.estate), None)
+    if found is None:
+        near = get_close_matches(answer.estate, names, n=1)
+        raise InputRefused.one(
+            f'the estate has no network "{answer.estate}"',
+            why="its networks are " + ", ".join(names) if names else "it has no networks",
+            mend=f'did you mean "{near[0]}"?'
+            if near
+            else "name one of these, or add it to the estate's tables",
+        )
+    prefix = parse_prefix(found.prefix)
+    if parse_address(answer.first) not in prefix:
+        raise InputRefused.one(
+            f"{answer.first} is not an address of {found.name}",
+            why=f"its prefix is {prefix}",
+            mend="give an address of that network",
+        )
 
 
 def refuse_unknown_profile(written: str) -> None:

@@ -5,28 +5,48 @@ from datetime import datetime
 
 from staddle.dossier.elevation import Elevation, placement_drawing_data
 from staddle.dossier.gathering import (
+    answer_sheet,
     journal_record,
+    limits_record,
     package_facts,
     pinned_inputs,
     placement_record,
-    sheet_from_order,
+    requests_record,
+    tasks_of,
 )
 from staddle.dossier.html import html_text
-from staddle.dossier.model import JobFacts, JournalRecord, NotLooked, PlacementRecord, Report, Signatory
+from staddle.dossier.model import (
+    AnswerSheet,
+    JobFacts,
+    JournalRecord,
+    NotLooked,
+    PlacementRecord,
+    Report,
+    Signatory,
+    Work,
+)
 from staddle.dossier.pdf import pdf_bytes
 from staddle.dossier.picture import picture_svg
 from staddle.estate.survey import SurveyStanding
+from staddle.jobs.availability import availability_of_seats
 from staddle.jobs.folder import JobFolder, write_bytes, write_text
 from staddle.jobs.gather import Gathered
 from staddle.jobs.journal import JournalReport, report_of
+from staddle.jobs.limits import limits_in
 from staddle.jobs.prove import kept_proof
+from staddle.jobs.requests import requests_of
 from staddle.jobs.review import ReviewReport, review_job
 from staddle.jobs.rollouts import last_rollout, open_journal
+from staddle.jobs.sheets import sheets_of
 from staddle.jobs.standing import past_of, standing_sentence
+from staddle.kernel import InputRefused
 from staddle.package import verify_package, with_digests
 from staddle.placement.data import Tables
 from staddle.placement.explain import explain
 from staddle.placement.model import Placement
+from staddle.plan.kind import BackOut, all_kinds
+from staddle.rollout.journal import RolloutHead
+from staddle.survival.availability import Availability
 
 __all__ = ["DossierReport", "elevation_of", "make_dossier", "report_of_job", "report_of_review"]
 
@@ -43,7 +63,7 @@ class DossierReport:
 def make_dossier(folder: JobFolder, now: datetime, *, revision: str) -> DossierReport:
     """Write records/dossier.pdf and .html and records/placement.svg from what is known now.
 
-    Raises: InputRefused: the job cannot be read.
+    Raises: InputRefused: the job or its rates.yaml cannot be read.
     """
     review = review_job(folder, now)
     report = report_of_review(review, now, revision=revision)
@@ -98,10 +118,15 @@ def report_of_review(review: ReviewReport, now: datetime, *, revision: str) -> R
         waived=review.review.waived,
         not_looked=tuple(NotLooked(rule=rule, why=why) for rule, why in review.review.not_looked),
         placement=_placement(job),
+        availability=_availability(job),
         surveyed=job.reading.estate.surveyed,
         surveyed_by=job.reading.estate.surveyed_by,
         survey_limit_days=review.survey.limit_days,
-        sheets=() if head is None else tuple(sheet_from_order(order) for order in head.plan.members),
+        sheets=_sheets(job, now),
+        drifted=() if head is None else _drifted(head, job),
+        work=_work(job, head),
+        requests=None if job.addresses is None else requests_record(requests_of(folder, now)),
+        limits=None if (limits := limits_in(folder)) is None else limits_record(limits),
         journal=None if journal is None else _journal(journal),
         proof=None if head is None else kept_proof(folder, head.rollout_id),
         signatories=(
@@ -112,8 +137,34 @@ def report_of_review(review: ReviewReport, now: datetime, *, revision: str) -> R
     )
 
 
+def _sheets(job: Gathered, now: datetime) -> tuple[AnswerSheet, ...]:
+    try:
+        return tuple(map(answer_sheet, sheets_of(job, now)))
+    except InputRefused:
+        return ()  # the findings tell why there are no answers yet
+
+
+def _drifted(head: RolloutHead, job: Gathered) -> tuple[str, ...]:
+    now = job.inputs()
+    return tuple(name for name, digest in head.inputs.items() if now.get(name, digest) != digest)
+
+
+def _work(job: Gathered, head: RolloutHead | None) -> Work:
+    kinds = [kind.facts for kind in all_kinds().values() if kind.facts.back_out is BackOut.NONE]
+    return Work(
+        tasks=() if head is None else tasks_of(head.plan.steps),
+        windows=tuple(f"{one.opens} to {one.closes} {one.zone}" for one in job.design.windows),
+        fixed=tuple((facts.title, facts.back_out_note) for facts in kinds),
+    )
+
+
 def _journal(journal: JournalReport) -> JournalRecord:
     return journal_record(journal.head, journal.entries)
+
+
+def _availability(job: Gathered) -> Availability | None:
+    seats = job.valid_seats()
+    return None if seats is None else availability_of_seats(job.folder, job, job.get_problem(), seats)
 
 
 def _placement(job: Gathered) -> PlacementRecord | None:

@@ -31,6 +31,10 @@ class JobFolder:
         return self.root / "limits.yaml"
 
     @property
+    def rates(self) -> Path:
+        return self.root / "rates.yaml"
+
+    @property
     def requests(self) -> Path:
         return self.root / "requests.yaml"
 
@@ -90,6 +94,12 @@ def find_job(root: Path) -> JobFolder:
 
     Raises: InputRefused: there is no design.yaml in it.
     """
+    if root.is_file():
+        raise InputRefused.one(
+            f"{root} is a file",
+            why="--job names the job folder, in which design.yaml lies",
+            mend=f"--job {root.parent}" if root.name == "design.yaml" else "name the folder",
+        )
     folder = JobFolder(root=root.resolve())
     if not folder.design.is_file():
         raise InputRefused.one(

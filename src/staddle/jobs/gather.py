@@ -1,7 +1,7 @@
 """Everything that a job is made of, read and put together once: what every later verb starts from."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ from staddle.design.places import Places
 from staddle.design.profile import Profile
 from staddle.design.reader import read_design
 from staddle.estate.bookings import Booking, standing
+from staddle.estate.model import Estate
 from staddle.estate.survey import SurveyStanding
 from staddle.estate.tables import EstateReading, survey_estate
 from staddle.jobs.estate import survey_of
@@ -26,7 +27,7 @@ from staddle.placement.problem import problem_from
 from staddle.placement.verify import broken_rules
 from staddle.stores.bookings_sqlite import bookings_in
 
-__all__ = ["Gathered", "design_of", "gather", "read_settled"]
+__all__ = ["Gathered", "bookings_of_others", "design_of", "gather", "read_settled"]
 
 T = TypeVar("T")
 
@@ -43,11 +44,11 @@ class Gathered:
     package_path: Path
     package: Package
     profile: Profile
-    profile_text: str
     size_id: str
     addresses: AddressPlan | None
     problem: Problem | None
     settled: SettledPlacement | None
+    too_far: tuple[tuple[str, str], ...]
     open_faults: tuple[Fault, ...]
 
     def get_addresses(self) -> AddressPlan:
@@ -90,20 +91,25 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
     """
     read = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml")
     design = read.design
-    faults: list[Fault] = []
     estate_folder = folder.beside_design(design.job.estate)
     package_path = folder.beside_design(design.package.file)
-    reading = _collect(faults, lambda: survey_estate(estate_folder))
-    package = _collect(faults, lambda: read_package(package_path))
-    loaded = _collect(faults, lambda: load_profile(design.package.profile, folder))
+    faults = list(_missing(design, read.places, estate_folder, package_path))
+    absent = {fault.where for fault in faults}
+    reading = package = None
+    if read.places.find("job.estate") not in absent:
+        reading = _collect(faults, lambda: survey_estate(estate_folder))
+    if read.places.find("package.file") not in absent:
+        package = _collect(faults, lambda: read_package(package_path))
+    profile = _collect(faults, lambda: load_profile(design.package.profile, folder))
     settled = _collect(faults, lambda: read_settled(folder))
-    if reading is None or package is None or loaded is None or faults:
-        raise InputRefused(*faults)
+    if reading is None or package is None or profile is None or faults:
+        raise InputRefused(*(_located(fault, read.places) for fault in faults))
     later: list[Fault] = []
     addresses = _collect(
         later, lambda: plan_addresses(design, reading.estate.networks, place=read.places.find)
     )
-    bookings = _others(bookings_in(estate_folder, reading.estate), design.job.name, now)
+    bookings = bookings_of_others(estate_folder, reading.estate, [design.job.name], now)
+    too_far: tuple[tuple[str, str], ...] = ()
     problem = _collect(
         later,
         lambda: problem_from(
@@ -112,6 +118,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
             package=package,
             bookings=bookings,
             settled=() if settled is None else settled.seats,
+            too_far=too_far,
         ),
     )
     return Gathered(
@@ -122,14 +129,32 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         reading=reading,
         package_path=package_path,
         package=package,
-        profile=loaded[0],
-        profile_text=loaded[1],
+        profile=profile,
         size_id=design.package.size or package.default_size(),
         addresses=addresses,
         problem=problem,
         settled=settled,
+        too_far=too_far,
         open_faults=tuple(_located(fault, read.places) for fault in later),
     )
+
+
+def _missing(design: Design, places: Places, estate_folder: Path, package_path: Path) -> Iterator[Fault]:
+    """What the design names and is not there, told where it is named: that line is what must change, or what lies elsewhere."""
+    if not estate_folder.is_dir():
+        yield Fault(
+            what=f'there is no folder "{design.job.estate}" with the estate\'s tables',
+            where=places.find("job.estate"),
+            why=f"seen from design.yaml it would be {estate_folder}",
+            mend="mend the path, or make the tables: staddle estate FOLDER --take, or --form",
+        )
+    if not package_path.exists():
+        yield Fault(
+            what=f'there is no package "{design.package.file}"',
+            where=places.find("package.file"),
+            why=f"seen from design.yaml it would be {package_path}",
+            mend="mend the path, or put the package there",
+        )
 
 
 def read_settled(folder: JobFolder) -> SettledPlacement | None:
@@ -147,8 +172,12 @@ def _collect(faults: list[Fault], read: Callable[[], T]) -> T | None:
         return None
 
 
-def _others(bookings: tuple[Booking, ...], job: str, now: datetime) -> tuple[Booking, ...]:
-    return tuple(booking for booking in standing(bookings, now) if booking.job != job)
+def bookings_of_others(
+    estate_folder: Path, estate: Estate, jobs: Sequence[str], now: datetime
+) -> tuple[Booking, ...]:
+    """The bookings that stand for other jobs than these. Raises: InputRefused, OutsideFailed: the register."""
+    found = standing(bookings_in(estate_folder, estate), now)
+    return tuple(booking for booking in found if booking.job not in jobs)
 
 
 def _located(fault: Fault, places: Places) -> Fault:

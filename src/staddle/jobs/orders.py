@@ -6,6 +6,7 @@ from datetime import datetime
 
 from staddle.answers.model import AnswerRow
 from staddle.design.model import DiskChoice, Member
+from staddle.estate.room import memory_with_overhead, vcpus_weighed
 from staddle.failures.domains import domains_above
 from staddle.jobs.gather import Gathered
 from staddle.package import Hardware
@@ -14,7 +15,7 @@ from staddle.placement.problem import disk_needs
 from staddle.plan.catalogue import limits_of, steps_of
 from staddle.plan.orders import AdapterOrder, ClusterStep, DiskOrder, MemberOrder, Plan, RoomOrder
 
-__all__ = ["plan_of_job"]
+__all__ = ["machine_name", "plan_of_job"]
 
 
 def plan_of_job(
@@ -62,6 +63,11 @@ def plan_of_job(
     )
 
 
+def machine_name(job: str, member: str) -> str:
+    """The name of a member's machine: it tells the job, once."""
+    return member if member.startswith(job) else f"{job}-{member}"
+
+
 def new_tag(rollout_id: str, now: datetime, token: bytes) -> str:
     """A mark that no other rollout has: its name, and digits drawn once."""
     drawn = hashlib.sha256(token + now.isoformat().encode()).hexdigest()[:10]
@@ -78,11 +84,7 @@ def _member(
 ) -> MemberOrder:
     addresses = job.get_addresses()
     mine = {a.package_network: a for a in addresses.get_member(member.name).addresses}
-    machine = (
-        f"{job.design.job.name}-{member.name}"
-        if not member.name.startswith(job.design.job.name)
-        else member.name
-    )
+    machine = machine_name(job.design.job.name, member.name)
     above = domains_above(job.reading.estate)[seat.host]
     return MemberOrder(
         member=member.name,
@@ -146,11 +148,13 @@ def _room(job: Gathered, seat: Seat, hardware: Hardware) -> RoomOrder:
     for disk_id, pool in seat.disks:
         promised, written = pools.get(pool, (0, 0))
         pools[pool] = (promised + needs[disk_id].promised_bytes, written + needs[disk_id].written_bytes)
+    host = next(host for host in job.reading.estate.hosts if host.name == seat.host)
+    own_per_core = job.design.package.vcpu_per_core or 0
     return RoomOrder(
         member=seat.member,
         host=seat.host,
-        memory_bytes=hardware.memory_bytes,
-        vcpus=hardware.processors,
+        memory_bytes=memory_with_overhead(hardware.memory_bytes, host.guest_overhead_percent),
+        vcpus=vcpus_weighed(hardware.processors, own_per_core, host.vcpu_per_core),
         pools=tuple((pool, promised, written) for pool, (promised, written) in pools.items()),
     )
 

@@ -1,19 +1,34 @@
-"""place: find the placement, or keep the settled one while it is valid; settle it when the engineer agrees."""
+"""place: find the placement of one job or of several together, or keep the settled one; settle it when it is agreed to."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
-from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.gather import Gathered, bookings_of_others, gather
 from staddle.jobs.survey import refuse_old_survey, survey_findings
-from staddle.kernel import Finding, InputRefused, NotAllowed, digest_of
-from staddle.placement.model import BestShown, GoodWithBound, InputInvalid, Outcome, Placement, Problem
+from staddle.kernel import Fault, Finding, InputRefused, NotAllowed, StaddleError, digest_of
+from staddle.package.model import Package
+from staddle.placement.mends import COSTS, Change
+from staddle.placement.model import (
+    BestShown,
+    ConflictRule,
+    GoodWithBound,
+    InputInvalid,
+    Mend,
+    NoneExists,
+    Outcome,
+    Placement,
+    Problem,
+)
 from staddle.placement.paper import placement_text
+from staddle.placement.problem import ClusterAsk, problem_from, problem_of_many
 from staddle.placement.solve import kept, solve
+from staddle.placement.why import Why
+from staddle.placement.why import why as why_not
 
-__all__ = ["Kept", "PlaceReport", "found_placement", "place", "settle"]
+__all__ = ["Kept", "PlaceReport", "found_placement", "place", "settle", "why"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,9 +40,13 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceReport:
-    """The question and its outcome; how old the survey is that it stands on, and the finding where that is too old."""
+    """The question and its outcome. ``jobs`` are all that were placed together, the job itself first.
+
+    ``survey`` is how old the survey is that it stands on, ``findings`` say where that is too old.
+    """
 
     job: Gathered
+    jobs: tuple[Gathered, ...]
     problem: Problem
     outcome: Outcome | Kept
     survey: SurveyStanding
@@ -36,40 +55,77 @@ class PlaceReport:
     @property
     def problem_digest(self) -> str:
         """Digest of the question without what was settled before: it tells whether the same question is asked."""
-        return digest_of((self.problem.members, self.problem.hosts, self.problem.pools, self.problem.apart))
+        asked = (self.problem.members, self.problem.hosts, self.problem.pools, self.problem.clusters)
+        return digest_of(asked)
 
 
 def place(
     folder: JobFolder,
     now: datetime,
     *,
+    also: Sequence[JobFolder] = (),
     anew: bool = False,
     settling: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> PlaceReport:
-    """Answer the placement question of a job.
+    """Answer the placement question of a job, or of several jobs of one estate together.
 
-    Args: anew: search even though the settled placement is valid; settling: it is asked in order to settle it.
-    Raises: NotAllowed: to be settled, and the survey is past its limit. InputRefused: the job cannot be read, or the question itself is wrong.
+    Args: also: the other jobs; anew: search even though the settled placement is valid; settling: it is asked in order to
+        settle it.
+    Raises: NotAllowed: to be settled, and the survey is past its limit. InputRefused: a job cannot be read, they do not share an estate, or the question itself is wrong.
     """
-    job = gather(folder, now)
-    if settling:
+    jobs = tuple(gather(one, now) for one in (folder, *also))
+    for job in jobs if settling else ():
         refuse_old_survey(job, now)
-    problem = job.get_problem()
-    findings = survey_findings(job, now)
+    problem = jobs[0].get_problem() if len(jobs) == 1 else _together(jobs, now)
     settled = None if anew else kept(problem)
     if settled is not None:
-        return PlaceReport(
-            job=job,
-            problem=problem,
-            outcome=Kept(placement=settled),
-            survey=job.survey(now),
-            findings=findings,
-        )
-    outcome = solve(problem, progress=progress)
+        return _report(jobs, problem, Kept(placement=settled), now)
+    others = tuple(_other_designs(jobs[0], now)) if len(jobs) == 1 else ()
+    outcome = solve(problem, progress=progress, others=others)
     if isinstance(outcome, InputInvalid):
         raise InputRefused(*outcome.faults)
-    return PlaceReport(job=job, problem=problem, outcome=outcome, survey=job.survey(now), findings=findings)
+    if isinstance(outcome, NoneExists):
+        rules = tuple(_located(rule, jobs) for rule in outcome.conflict)
+        outcome = replace(outcome, conflict=rules)
+    return _report(jobs, problem, outcome, now)
+
+
+def _report(
+    jobs: tuple[Gathered, ...], problem: Problem, outcome: Outcome | Kept, now: datetime
+) -> PlaceReport:
+    return PlaceReport(
+        job=jobs[0],
+        jobs=jobs,
+        problem=problem,
+        outcome=outcome,
+        survey=jobs[0].survey(now),
+        findings=survey_findings(jobs[0], now),
+    )
+
+
+def why(report: PlaceReport, *, member: str, host: str) -> Why:
+    """Why that member does not stand on that host, against the placement of the report.
+
+    Raises: InputRefused: no such member or host. NotAllowed: there is no placement to compare with.
+    """
+    placement = found_placement(report.outcome)
+    if placement is None:
+        raise NotAllowed.one(
+            "there is no placement to compare with", mend="look at the rules in conflict first"
+        )
+    known = (("member", member, report.problem.members), ("host", host, report.problem.hosts))
+    faults = [
+        Fault(
+            what=f'there is no {kind} "{name}"',
+            why=f"known are {', '.join(row.name for row in rows[:12])}{' …' if len(rows) > 12 else ''}",
+        )
+        for kind, name, rows in known
+        if name not in {row.name for row in rows}
+    ]
+    if faults:
+        raise InputRefused(*faults)
+    return why_not(report.problem, placement.seats, member=member, host=host)
 
 
 def found_placement(outcome: Outcome | Kept) -> Placement | None:
@@ -78,7 +134,7 @@ def found_placement(outcome: Outcome | Kept) -> Placement | None:
 
 
 def settle(report: PlaceReport, *, by: str, on: date) -> None:
-    """Write placement.yaml: from now on it is kept while it is valid.
+    """Write placement.yaml of each job: from now on it is kept while it is valid.
 
     Raises: NotAllowed: there is no placement to settle.
     """
@@ -87,5 +143,109 @@ def settle(report: PlaceReport, *, by: str, on: date) -> None:
         raise NotAllowed.one(
             "there is no placement to settle", mend="change the design or the estate, then place again"
         )
-    text = placement_text(placement, problem_digest=report.problem_digest, settled_by=by, settled_on=on)
-    write_text(report.job.folder.placement, text)
+    for job in report.jobs:
+        own = {member.name for member in job.design.members}
+        part = replace(
+            placement,
+            seats=tuple(seat for seat in placement.seats if seat.member in own),
+            reasons=tuple(row for row in placement.reasons if row[0] in own),
+        )
+        text = placement_text(part, problem_digest=report.problem_digest, settled_by=by, settled_on=on)
+        write_text(job.folder.placement, text)
+
+
+def _together(jobs: Sequence[Gathered], now: datetime) -> Problem:
+    first = jobs[0]
+    faults: list[Fault] = []
+    for job in jobs[1:]:
+        if job.estate_folder.resolve() != first.estate_folder.resolve():
+            faults.append(
+                Fault(
+                    what=f'job "{job.design.job.name}" has another estate than "{first.design.job.name}"',
+                    where=job.places.find("job.estate"),
+                    mend="place jobs together that share one estate folder",
+                )
+            )
+    names = [job.design.job.name for job in jobs]
+    faults += _doubled("job", names)
+    faults += _doubled("member", [member.name for job in jobs for member in job.design.members])
+    if faults:
+        raise InputRefused(*faults)
+    return problem_of_many(
+        tuple(
+            ClusterAsk(
+                name=job.design.job.name,
+                design=job.design,
+                package=job.package,
+                settled=() if job.settled is None else job.settled.seats,
+                too_far=job.too_far,
+            )
+            for job in jobs
+        ),
+        estate=first.reading.estate,
+        bookings=bookings_of_others(first.estate_folder, first.reading.estate, names, now),
+    )
+
+
+def _doubled(noun: str, names: Sequence[str]) -> Iterator[Fault]:
+    for name in dict.fromkeys(names):
+        if names.count(name) > 1:
+            yield Fault(what=f'two of the jobs have a {noun} "{name}"', mend="give them names of their own")
+
+
+def _located(rule: ConflictRule, jobs: Sequence[Gathered]) -> ConflictRule:
+    """With file, line and column of the design that asks for it; the estate's folder where the estate sets it."""
+    job = next((one for one in jobs if one.design.job.name == rule.cluster), jobs[0])
+    if not rule.key:
+        return replace(rule, where=f"{job.design.job.estate}")
+    place = job.places.find(rule.key)
+    return replace(rule, where=place if len(jobs) == 1 else f"{job.folder.root.name}/{place}")
+
+
+def _other_designs(job: Gathered, now: datetime) -> Iterator[Change]:
+    """The same question with another size, thin disks, or no room kept for snapshots."""
+    design, package = job.design, job.package
+    bookings = bookings_of_others(job.estate_folder, job.reading.estate, [design.job.name], now)
+    storage = design.storage
+    changes: list[tuple[str, float, object, object]] = [
+        (
+            f"take size {size} instead of {job.size_id}",
+            0.5,
+            design.package.model_copy(update={"size": size}),
+            storage,
+        )
+        for size in _smaller_sizes(package, job.size_id)
+    ]
+    if any(row != "thin" for row in (storage.allocation, *(disk.allocation for disk in storage.disks))):
+        disks = tuple(disk.model_copy(update={"allocation": "thin"}) for disk in storage.disks)
+        thin = storage.model_copy(update={"allocation": "thin", "disks": disks})
+        changes.append(
+            ("let disks be written as they fill (storage.allocation: thin)", 0.3, design.package, thin)
+        )
+    if storage.snapshot_percent:
+        bare = storage.model_copy(update={"snapshot_percent": 0})
+        changes.append(
+            ("keep no room for snapshots (storage.snapshot_percent: 0)", 0.2, design.package, bare)
+        )
+    for text, more, chosen, stored in changes:
+        other = design.model_copy(update={"package": chosen, "storage": stored})
+        try:
+            problem = problem_from(
+                design=other,
+                estate=job.reading.estate,
+                package=package,
+                bookings=bookings,
+                settled=() if job.settled is None else job.settled.seats,
+                too_far=job.too_far,
+            )
+        except StaddleError:
+            continue  # that size lacks something of the design; it is no mend
+        yield Mend(text=text, kind="another design", cost=COSTS["another design"] + more), problem
+
+
+def _smaller_sizes(package: Package, size_id: str) -> Iterator[str]:
+    present = package.get_hardware(size_id)
+    for hardware in package.hardware:
+        less = (hardware.memory_bytes, hardware.processors) < (present.memory_bytes, present.processors)
+        if less:
+            yield hardware.size_id

@@ -19,8 +19,8 @@ def installed_profiles() -> tuple[str, ...]:
     )
 
 
-def load_profile(name: str, folder: JobFolder) -> tuple[Profile, str]:
-    """The profile, checked, and the text it was read from.
+def load_profile(name: str, folder: JobFolder) -> Profile:
+    """The profile, checked.
 
     Raises: InputRefused: no such profile, or everything that is wrong with it.
     """
@@ -36,7 +36,7 @@ def load_profile(name: str, folder: JobFolder) -> tuple[Profile, str]:
         if not path.is_file():
             raise InputRefused.one(
                 f'there is no profile "{name}"',
-                where="design.yaml: package.profile",
+                where="package.profile",
                 why="installed are: " + ", ".join(installed_profiles()),
                 mend="name one of these, or a YAML file beside design.yaml",
             )
@@ -44,4 +44,4 @@ def load_profile(name: str, folder: JobFolder) -> tuple[Profile, str]:
     profile = read_model(text, Profile, where=where).value
     if faults := profile_faults(profile, where=where):
         raise InputRefused(*faults)
-    return profile, text
+    return profile

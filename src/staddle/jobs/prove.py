@@ -70,11 +70,13 @@ def _with_rounds(proof: Proof, rounds: int) -> Proof:
     )
 
 
-def keep_proof(folder: JobFolder, rollout_id: str, proof: Proof) -> tuple[str, ...]:
+def keep_proof(rollout: OpenRollout, proof: Proof) -> tuple[str, ...]:
     """Write the proof as JSON and JUnit XML below records/. Returns: the files' names below the job folder."""
-    place = folder.records / rollout_id
-    write_text(place / "proof.json", pretty_json(proof))
-    write_text(place / "proof.junit.xml", junit_text(proof))
+    folder = rollout.job.folder
+    place = folder.records / rollout.head.rollout_id
+    hide = rollout.vault.redactor().redact  # a member may echo in what it tells what was sent to it
+    write_text(place / "proof.json", hide(pretty_json(proof)))
+    write_text(place / "proof.junit.xml", hide(junit_text(proof)))
     return tuple(str((place / name).relative_to(folder.root)) for name in ("proof.json", "proof.junit.xml"))
 
 

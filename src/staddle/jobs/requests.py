@@ -2,10 +2,10 @@
 
 import asyncio
 import getpass
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone
 from enum import StrEnum
-from typing import Final
 
 from staddle.answers.asking import Asked, all_requests
 from staddle.answers.duedates import due_dates_ics
@@ -15,25 +15,24 @@ from staddle.answers.requests import Probe, ProbeKind, Request, RequestsSheet, d
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
+from staddle.jobs.looks import AT_ONCE, look_at
 from staddle.jobs.survey import refuse_old_survey, survey_findings
-from staddle.kernel import Finding, InputRefused, OutsideFailed
-from staddle.probes.dns import DNS_PORT, DnsAnswer, Named, NotKnown, ask_name, ask_reverse
-from staddle.probes.tcp import NoAnswer, probe_tcp
+from staddle.kernel import Finding, InputRefused, OutsideFailed, SystemClock, SystemRandom
+from staddle.probes.dns import DNS_PORT
+from staddle.review.sights import Saw, Sight
 
 __all__ = [
     "Checked",
     "RequestsReport",
     "Seen",
     "Standing",
+    "asked_of",
     "check_requests",
     "make_requests",
     "planned_looks",
     "requests_of",
     "survey_of_requests",
 ]
-
-_TIMEOUT_S: Final = 3.0
-_AT_ONCE: Final = 8  # few enough that no name server takes it for a flood; common practice, no source
 
 
 class Standing(StrEnum):
@@ -93,14 +92,7 @@ def _sheet(job: Gathered, now: datetime) -> RequestsSheet:
     file = RequestsFile()
     if folder.requests.is_file():
         file = _read(folder, now)
-    asked = Asked(
-        design=job.design,
-        addresses=job.get_addresses(),
-        package=job.package,
-        profile=job.profile,
-        size_id=job.size_id,
-        seats=job.valid_seats() or (),
-    )
+    asked = asked_of(job)
     due = due_plan(job.design.windows, now, file.holidays)
     return RequestsSheet(
         job=job.design.job.name,
@@ -112,6 +104,18 @@ def _sheet(job: Gathered, now: datetime) -> RequestsSheet:
         due=due,
         requests=dated(all_requests(asked), file, due),
         survey=job.survey(now).sentence(),
+    )
+
+
+def asked_of(job: Gathered) -> Asked:
+    """What the requests of a job are made of. Raises: InputRefused: its addresses cannot be planned."""
+    return Asked(
+        design=job.design,
+        addresses=job.get_addresses(),
+        package=job.package,
+        profile=job.profile,
+        size_id=job.size_id,
+        seats=job.valid_seats() or (),
     )
 
 
@@ -167,7 +171,7 @@ async def check_requests(sheet: RequestsSheet, *, dns_port: int = DNS_PORT) -> t
 
     Returns: one a request, in the order of the sheet.
     """
-    slots = asyncio.Semaphore(_AT_ONCE)
+    slots = asyncio.Semaphore(AT_ONCE)
 
     async def look(one: Request, probe: Probe) -> Seen:
         async with slots:
@@ -200,44 +204,22 @@ async def _look(one: Request, probe: Probe, dns_port: int) -> tuple[Standing, st
             return Standing.NOT_YET, "nobody signed it in requests.yaml"
         case ProbeKind.REACH:
             return Standing.NOT_CHECKED, "not checked here"
-        case ProbeKind.SILENT:
-            answer = await probe_tcp(probe.target, probe.port, timeout_s=_TIMEOUT_S)
-            if isinstance(answer, NoAnswer):
-                # Silence does not show that an address is kept for us: it may be a machine that is switched off.
-                return (
-                    Standing.NOT_CHECKED,
-                    f"nothing answers ({answer.why}); that it is kept is for a person to sign",
-                )
+    sights = await look_at(probe, dns_port=dns_port, clock=SystemClock(), random=SystemRandom())
+    if probe.kind is ProbeKind.SILENT:
+        (sight,) = sights
+        if sight.saw is not Saw.AS_WANTED:
             return Standing.NOT_YET, f"{probe.target} is in use: something answered, or refused"
-        case _:
-            return await _names(probe, dns_port)
+        # Silence does not show that an address is kept for us: it may be a machine that is switched off.
+        return Standing.NOT_CHECKED, f"nothing answers ({sight.why}); that it is kept is for a person to sign"
+    return _names(probe, sights)
 
 
-async def _names(probe: Probe, dns_port: int) -> tuple[Standing, str]:
-    if not probe.ask:
-        return Standing.NOT_CHECKED, "no name server is known: names.servers, or the network's"
-    answers = [(server, await _ask(server, probe, dns_port)) for server in probe.ask]
-    wrong = [f"{server}: {_told(one)}" for server, one in answers if _is_wrong(one, probe)]
-    silent = [f"{server}: {one.why}" for server, one in answers if isinstance(one, NotKnown)]
+def _names(probe: Probe, sights: Sequence[Sight]) -> tuple[Standing, str]:
+    wrong = [f"{one.asked}: {one.why}" for one in sights if one.saw in (Saw.OTHERWISE, Saw.ABSENT)]
+    silent = [f"{one.asked}: {one.why}" for one in sights if one.saw is Saw.NO_ANSWER]
+    unsent = [one.why for one in sights if one.saw is Saw.NOT_SENT]
     if wrong:
         return Standing.NOT_YET, "; ".join(wrong)
-    if silent:
-        return Standing.NOT_CHECKED, "; ".join(silent)
+    if silent or unsent:
+        return Standing.NOT_CHECKED, "; ".join((*silent, *unsent))
     return Standing.DONE, f"seen at {', '.join(probe.ask)}"
-
-
-async def _ask(server: str, probe: Probe, port: int) -> DnsAnswer:
-    if probe.kind is ProbeKind.REVERSE:
-        return await ask_reverse(server, probe.target, timeout_s=_TIMEOUT_S, port=port)
-    version = 6 if ":" in probe.expect[0] else 4
-    return await ask_name(server, probe.target, version=version, timeout_s=_TIMEOUT_S, port=port)
-
-
-def _is_wrong(answer: DnsAnswer, probe: Probe) -> bool:
-    if isinstance(answer, NotKnown):
-        return False
-    return not isinstance(answer, Named) or answer.values != tuple(sorted(probe.expect))
-
-
-def _told(answer: DnsAnswer) -> str:
-    return f"it is {', '.join(answer.values)}" if isinstance(answer, Named) else answer.why

@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from staddle.addressing.allocation import plan_addresses
 from staddle.estate.survey import SurveyStanding
+from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
@@ -16,6 +17,7 @@ from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
 from staddle.review.facts import Facts
 from staddle.review.review import Review, review
+from staddle.review.sights import Sight
 
 __all__ = ["ReviewReport", "review_job"]
 
@@ -24,11 +26,12 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, kw_only=True)
 class ReviewReport:
-    """The job as it was read, what was found in it, and how old the estate's survey is."""
+    """The job as it was read, what was found in it, how old the survey is; ``sights``: of live probes, None for none sent."""
 
     job: Gathered
     review: Review
     survey: SurveyStanding
+    sights: tuple[Sight, ...] | None = None
 
 
 def review_job(
@@ -37,20 +40,22 @@ def review_job(
     *,
     verify: bool = True,
     progress: Callable[[int, int], None] | None = None,
+    sights: tuple[Sight, ...] | None = None,
 ) -> ReviewReport:
     """Let every rule look at a job. Changes nothing in it.
 
     Args: now: aware; its day in UTC is today; verify: read every byte of the package too; progress: of verifying, with
-        bytes done and bytes in all.
+        bytes done and bytes in all; sights: what live probes saw, None where none were sent.
     Raises: InputRefused: the job, its waivers or its limits cannot be read.
     """
     job = gather(folder, now)
     waivers = waivers_in(folder, now)
-    facts = facts_of(job, now, verify=verify, progress=progress)
+    facts = facts_of(job, now, verify=verify, progress=progress, sights=sights)
     return ReviewReport(
         job=job,
         review=review(facts, waivers),
         survey=job.survey(now),
+        sights=sights,
     )
 
 
@@ -60,6 +65,7 @@ def facts_of(
     *,
     verify: bool,
     progress: Callable[[int, int], None] | None = None,
+    sights: tuple[Sight, ...] | None = None,
 ) -> Facts:
     """Everything that is known of a job, with the faults of what could not be made."""
     _, address_faults = _made(
@@ -67,7 +73,9 @@ def facts_of(
     )
     answers, answer_faults = (None, ()) if job.addresses is None else _made(lambda: answers_of(job))
     verification, package_faults = (
-        _made(lambda: verify_package(job.package_path, progress=progress)) if verify else (None, ())
+        _made(lambda: verify_package(job.package_path, origin=origin_of_job(job, now), progress=progress))
+        if verify
+        else (None, ())
     )
     return Facts(
         design=job.design,
@@ -89,6 +97,7 @@ def facts_of(
         answers=answers,
         answer_faults=answer_faults,
         limits=limits_in(job.folder),
+        sights=sights,
     )
 
 

@@ -4,7 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from staddle.jobs.answers import answers_of
+from staddle.jobs.anchors import origin_of_job
+from staddle.jobs.answers import answers_of, refuse_open_questions
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
@@ -23,6 +24,7 @@ from staddle.rollout.states import State
 from staddle.stores.journal import SqlStore
 
 __all__ = [
+    "READ_ANEW",
     "Standing",
     "calls_of",
     "carry_on",
@@ -31,6 +33,9 @@ __all__ = [
     "open_rollout",
     "standing_of",
 ]
+
+READ_ANEW: Final = "profile"
+"""The one input that is taken up when it changed: a wrong profile could not be mended otherwise."""
 
 _NO_PROGRESS: Final = lambda step_id, done, total: None  # noqa: E731  a value, not a function of its own
 
@@ -109,24 +114,13 @@ def _new_head(
             mend="run staddle place --settle",
         )
     answers = answers_of(job)
-    open_questions = [
-        Fault(
-            what=f'nothing answers "{row.label}" for {one.member}',
-            where=f"property {row.key}",
-            why=row.reason,
-            mend="answer it in design.yaml: package.answers, or in the member's row",
-        )
-        for one in answers.members
-        for row in one.open_rows()
-    ]
-    if open_questions:
-        raise NotAllowed(*open_questions)
-    verified = verify_package(job.package_path)
-    if job.design.package.sha256 and job.design.package.sha256 != verified.package_sha256:
+    refuse_open_questions(answers)
+    verified = verify_package(job.package_path, origin=origin_of_job(job, clock.now()))
+    if job.design.package.sha256 and not verified.answers_to(job.design.package.sha256):
         raise NotAllowed.one(
             "the package is not the one that the design pins",
             where=job.places.find("package.sha256"),
-            why=f"its SHA-256 is {verified.package_sha256}",
+            why=f"its SHA-256 is {verified.package_sha256}, that of its contents {verified.contents_sha256}",
             mend="use the pinned package, or pin this one after finding out why it differs",
         )
     number = 1 + len([head for head in store.rollouts(job.design.job.name) if head.purpose == purpose])
@@ -155,7 +149,9 @@ def _new_head(
 
 
 def drifted_inputs(rollout: OpenRollout) -> tuple[str, ...]:
-    """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones."""
+    """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones,
+    but for READ_ANEW.
+    """
     return drifted_from(rollout.head, rollout.job)
 
 
@@ -176,7 +172,7 @@ async def carry_on(rollout: OpenRollout, people: People, watcher: Watcher) -> Ru
         folder = rollout.job.folder
         export_journal(folder, report_of(rollout.store, rollout.head))
         if rollout.workbench.last_proof is not None:
-            keep_proof(folder, rollout.head.rollout_id, rollout.workbench.last_proof)
+            keep_proof(rollout, rollout.workbench.last_proof)
 
 
 def standing_of(run: Run) -> Standing:
@@ -221,4 +217,6 @@ def _call(plan: Plan, step: Step) -> str:
     where = f"{member.machine} on {member.host}"
     if facts.acts:
         return f"{facts.title}: {where}; {member.address} port {member.port}"
+    if facts.restarts:
+        return f"look: {facts.title}: {where}, started again if it has stopped; {facts.probe} at {member.address} port {member.port}"
     return f"look only: {facts.title}: {where}; {facts.probe} at {member.address} port {member.port}"

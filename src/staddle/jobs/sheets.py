@@ -25,7 +25,7 @@ from staddle.jobs.survey import refuse_old_survey
 from staddle.kernel import format_binary
 from staddle.placement.model import Seat
 
-__all__ = ["SheetsReport", "make_sheets", "sheets_of"]
+__all__ = ["SheetsReport", "look_at_sheets", "make_sheets", "sheets_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,8 +60,8 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     return replace(report, files=tuple(f"sheets/{name}" for name in files))
 
 
-def sheets_of(folder: JobFolder, now: datetime) -> SheetsReport:
-    """The same sheets, with nothing written: ``files`` is ().
+def look_at_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
+    """The same report with nothing written, whatever the survey's age: ``files`` is ().
 
     Raises: InputRefused: as make_sheets.
     """
@@ -70,12 +70,8 @@ def sheets_of(folder: JobFolder, now: datetime) -> SheetsReport:
 
 def _report(job: Gathered, now: datetime) -> SheetsReport:
     answers = answers_of(job)
-    seats = {seat.member: seat for seat in job.valid_seats() or ()}
     return SheetsReport(
-        sheets=tuple(
-            _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
-            for number, member in enumerate(job.design.members, 1)
-        ),
+        sheets=sheets_of(job, now),
         open_questions=tuple(
             (one.member, title, row.reason)
             for one in answers.members
@@ -83,8 +79,21 @@ def _report(job: Gathered, now: datetime) -> SheetsReport:
             if row.is_open
         ),
         files=(),
-        placed=bool(seats),
+        placed=bool(job.valid_seats()),
         survey=job.survey(now),
+    )
+
+
+def sheets_of(job: Gathered, now: datetime) -> tuple[Sheet, ...]:
+    """One sheet a member, in the order of the design: the only place where a sheet's rows are made.
+
+    Raises: InputRefused: no addresses, or answers that the package does not allow.
+    """
+    answers = answers_of(job)
+    seats = {seat.member: seat for seat in job.valid_seats() or ()}
+    return tuple(
+        _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
+        for number, member in enumerate(job.design.members, 1)
     )
 
 

@@ -16,6 +16,7 @@ from staddle.jobs.gather import Gathered
 from staddle.jobs.review import review_job
 from staddle.jobs.rollouts import REHEARSAL, ROLLOUT, open_journal
 from staddle.kernel import Fault, Finding, InputRefused, Severity
+from staddle.plan.titles import step_title
 from staddle.review.review import Review
 from staddle.rollout.journal import Recorded, RolloutHead
 from staddle.rollout.run import Run, fold
@@ -69,7 +70,7 @@ def standing_of(root: Path, now: datetime) -> Standing | None:
     """
     folder = JobFolder(root=root.resolve())
     if not folder.design.is_file():
-        return None
+        return None  # find_job tells of a folder that was named and is none
     try:
         report = review_job(folder, now, verify=False)
     except InputRefused as exc:
@@ -103,17 +104,35 @@ def standing_sentence(job: Gathered, review: Review, last: Past | None) -> str:
     if last is not None:
         run, name = last.run, f"{last.head.purpose} {last.head.rollout_id}"
         if run.backed_out:
-            return f"The {name} was backed out."
+            # Nothing of it stands any more: what stops the next one is where the job stands.
+            return f"The {name} was backed out." + (
+                f" {_stopped(review)}" if review.count(Severity.STOP) else ""
+            )
         if run.sealed:
             return f"The {name} is sealed: every step was seen done."
         done = len(run.in_state(State.SEEN_DONE))
-        return f"The {name} stands at {done} of {len(run.plan.steps)} steps."
-    stops = review.count(Severity.STOP)
-    if stops:
-        return f"Not ready: {stops} {'finding stops' if stops == 1 else 'findings stop'} the rollout."
+        return f"The {name} stands at {done} of {len(run.plan.steps)} steps{_held_up(run)}."
+    if review.count(Severity.STOP):
+        return _stopped(review)
     if job.valid_seats() is None:
         return "Not ready: no placement is settled."
     return "Ready: placed and settled, nothing was carried out yet."
+
+
+def _stopped(review: Review) -> str:
+    stops = review.count(Severity.STOP)
+    return f"Not ready: {stops} {'finding stops' if stops == 1 else 'findings stop'} the rollout."
+
+
+def _held_up(run: Run) -> str:
+    """The steps that keep a run from going on, the first of each kind in words."""
+    told = ""
+    for state in (State.REFUSED, State.NOT_KNOWN, State.AWAITS_PERSON):
+        steps = run.in_state(state)
+        if steps:
+            more = f" and {len(steps) - 1} more" if len(steps) > 1 else ""
+            told += f"; {state.value}: {step_title(run.plan, steps[0])}{more}"
+    return told
 
 
 def _past(folder: JobFolder, job: str) -> tuple[Past, ...]:
@@ -146,7 +165,12 @@ def _next(folder: JobFolder, job: Gathered, review: Review, past: tuple[Past, ..
         return NextCommand(command=f"staddle back-out{option}", why="not all of it is seen gone yet")
     if last is not None and not last.run.backed_out and not last.run.sealed:
         verb = "rehearse" if last.head.purpose == REHEARSAL else "rollout"
-        return NextCommand(command=f"staddle {verb}", why=f"it goes on with {last.head.rollout_id}")
+        mend = (
+            ", once what was refused is mended: staddle journal tells why"
+            if last.run.in_state(State.REFUSED)
+            else ""
+        )
+        return NextCommand(command=f"staddle {verb}", why=f"it goes on with {last.head.rollout_id}{mend}")
     if any(one.head.purpose == ROLLOUT and one.run.sealed for one in past):
         if not (folder.records / "dossier.pdf").exists():
             return NextCommand(command="staddle dossier", why="the cluster stands; its record is not written")

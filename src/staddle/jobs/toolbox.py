@@ -1,9 +1,10 @@
 """Wiring: the tools with which a rollout's steps reach the world. No rules in here."""
 
 import asyncio
+import threading
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from importlib.metadata import entry_points
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -13,7 +14,7 @@ from staddle.design.profile import Profile
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.vault import RolloutVault
 from staddle.jobs.wire import RealWire
-from staddle.kernel import Clock, Fault, InputRefused, Random
+from staddle.kernel import Clock, Fault, InputRefused, NotAllowed, Random
 from staddle.package import Package, PlatformFacts, environment_document, open_disk_file, verify_package
 from staddle.plan.looks import Look, NotYet, Seen, Signature, Wrong
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan
@@ -23,6 +24,7 @@ from staddle.proof.judge import judge
 from staddle.proof.model import Expected, ExpectedMember, Proof
 from staddle.proof.observe import observe
 from staddle.rollout.run import Run
+from staddle.trust.secretnames import PASSWORD
 
 __all__ = ["Workbench", "expected_of", "installed_platforms", "load_platform"]
 
@@ -51,7 +53,11 @@ def load_platform(name: str, folder: JobFolder) -> Platform:
 
 @dataclass(kw_only=True)
 class Workbench:
-    """Everything of one rollout that outlives a single step. ``last_proof`` is the newest good or bad proof."""
+    """Everything of one rollout that outlives a single step. ``last_proof`` is the newest good or bad proof.
+
+    Its ``rounds`` are those that were good in a row, with one password: what agreed before the password was replaced says
+    nothing of the new one.
+    """
 
     plan: Plan
     platform: Platform
@@ -64,6 +70,7 @@ class Workbench:
     random: Random
     progress: Callable[[str, int, int], None]
     last_proof: Proof | None = None
+    _renewed: bool = field(default=False, init=False)
 
     def tools(self, run: Callable[[], Run]) -> Tools:
         """The tools for the runner that knows this run."""
@@ -92,8 +99,18 @@ class Workbench:
         return run.signatures.get(step_id)
 
     async def _verify(self, progress: Progress) -> Look:
+        stopped = threading.Event()
+
+        def told(done: int, total: int) -> None:
+            if stopped.is_set():  # a thread cannot be ended from outside, and the process waits for it
+                raise NotAllowed.one("verifying the package was stopped")
+            progress(done, total)
+
         try:
-            seen = await asyncio.to_thread(verify_package, self.package_path, progress=progress)
+            seen = await asyncio.to_thread(verify_package, self.package_path, progress=told)
+        except asyncio.CancelledError:
+            stopped.set()
+            raise
         except InputRefused as exc:
             return Wrong(fault=exc.faults[0])
         if seen.package_sha256 != self.plan.package_sha256:
@@ -126,7 +143,11 @@ class Workbench:
         )
 
     async def _prove(self, tools: Tools) -> Look:
+        renewed = self.vault.find(PASSWORD) is not None
+        before, self._renewed = self.last_proof if renewed == self._renewed else None, renewed
         proof = await self.prove_once(tools)
+        if proof.good and before is not None and before.good:
+            proof = replace(proof, rounds=before.rounds + 1)
         self.last_proof = proof
         if proof.good:
             return Seen(

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-__all__ = ["CAUTIONS"]
+__all__ = ["CAUTIONS", "POINTER"]
 
 CAUTIONS: Final = (
     "Follow your organisation's change control, the maker's supported configurations and local rules: they come before "
@@ -13,3 +13,6 @@ CAUTIONS: Final = (
     "A profile is unproven until a rollout with it on the real appliance has been recorded.",
     "Sign-off is given by whoever is authorised to give it, not by this program.",
 )
+
+POINTER: Final = "This is advice, not approval: read what comes before it with staddle cautions."
+"""Stands for them on a screen that is looked at often; paper, pages and the begin of a rollout have them in full."""

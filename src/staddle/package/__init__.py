@@ -1,7 +1,10 @@
 """What the maker ships: reading, verifying and answering an OVF package. Imports the kernel only."""
 
+from staddle.package.bundle import Bundled, BundledMember, BundleOrder, Form, write_bundle
+from staddle.package.bundlepaper import BUNDLE_SHEET, SheetMember, bundle_sheet
+from staddle.package.certificatefile import certificates_in
 from staddle.package.contents import open_disk_file
-from staddle.package.descriptor import read_package
+from staddle.package.descriptor import read_machines, read_package
 from staddle.package.environment import (
     ENVIRONMENT_NAME,
     Environment,
@@ -9,43 +12,92 @@ from staddle.package.environment import (
     environment_document,
     read_environment,
 )
-from staddle.package.manifest import Verification, verify_package, with_digests
+from staddle.package.environmentimage import (
+    environment_image_file,
+    remove_environment_images,
+    write_environment_image,
+)
+from staddle.package.figures import DiskFigures, SizeFigures, size_figures
+from staddle.package.filling import Filling
+from staddle.package.manifest import Verification, check_package, verify_package, with_digests
 from staddle.package.model import (
     Adapter,
+    Allocation,
+    Controller,
     DiskDevice,
     EnvironmentFile,
     Hardware,
+    InstanceCount,
     Licence,
+    Machine,
+    Medium,
     Package,
     PackageDisk,
     PackageFile,
+    PlacementGroup,
     Property,
     QuantityRange,
+    ScaleOut,
     Size,
+    StartUp,
 )
 from staddle.package.properties import check_answer
+from staddle.package.signature import Origin
+from staddle.package.signer import OriginCheck
+from staddle.package.signing import ManifestSigner, load_signer, needs_passphrase
 
 __all__ = [
+    "BUNDLE_SHEET",
     "ENVIRONMENT_NAME",
     "Adapter",
+    "Allocation",
+    "BundleOrder",
+    "Bundled",
+    "BundledMember",
+    "Controller",
     "DiskDevice",
+    "DiskFigures",
     "Environment",
     "EnvironmentFile",
+    "Filling",
+    "Form",
     "Hardware",
+    "InstanceCount",
     "Licence",
+    "Machine",
+    "ManifestSigner",
+    "Medium",
+    "Origin",
+    "OriginCheck",
     "Package",
     "PackageDisk",
     "PackageFile",
+    "PlacementGroup",
     "PlatformFacts",
     "Property",
     "QuantityRange",
+    "ScaleOut",
+    "SheetMember",
     "Size",
+    "SizeFigures",
+    "StartUp",
     "Verification",
+    "bundle_sheet",
+    "certificates_in",
     "check_answer",
+    "check_package",
     "environment_document",
+    "environment_image_file",
+    "load_signer",
+    "needs_passphrase",
     "open_disk_file",
     "read_environment",
+    "read_machines",
     "read_package",
+    "remove_environment_images",
+    "size_figures",
     "verify_package",
     "with_digests",
+    "write_bundle",
+    "write_environment_image",
 ]

@@ -6,10 +6,11 @@ Source: DSP0243, DeploymentOptionSection: ids unique, at most one default, else 
 from staddle.kernel import Severity
 from staddle.package.markup import Element
 from staddle.package.model import Size
-from staddle.package.reading import Reading
+from staddle.package.reading import Reading, listed
 
 __all__ = ["read_sizes", "sizes_named"]
 
+_MOST_SIZES = 100  # ours: every size is worked out by itself; makers ship a handful
 _SOURCE = "DSP0243, deployment option section"
 
 
@@ -32,6 +33,9 @@ def read_sizes(reading: Reading, envelope: Element) -> tuple[Size, ...]:
                 at=element,
                 why="items name configurations in a list separated by these",
             )
+        if len(sizes) >= _MOST_SIZES:
+            reading.fault(f"the package has more than {_MOST_SIZES} configurations", at=element)
+            break
         label = reading.text(element, "Label")
         if not label:
             reading.finding(
@@ -39,6 +43,15 @@ def read_sizes(reading: Reading, envelope: Element) -> tuple[Size, ...]:
                 Severity.NOTE,
                 f'the configuration "{size_id}" has no label; its id is shown',
                 at=element,
+                source=_SOURCE,
+            )
+        elif next(reading.children(element, "Description"), None) is None:
+            reading.finding(
+                "configuration-without-description",
+                Severity.NOTE,
+                f'the configuration "{size_id}" has no description',
+                at=element,
+                why="what the size is for is not told",
                 source=_SOURCE,
             )
         is_default = reading.flag(element, "default", default=False)
@@ -73,6 +86,6 @@ def sizes_named(reading: Reading, element: Element, sizes: tuple[Size, ...]) -> 
             reading.fault(
                 f'ovf:configuration names "{name}", which the package does not have',
                 at=element,
-                why="its configurations are " + (", ".join(f'"{k}"' for k in sorted(known) if k) or "none"),
+                why="its configurations are " + listed(sorted(known)),
             )
     return names

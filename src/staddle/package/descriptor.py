@@ -11,11 +11,19 @@ import hashlib
 from pathlib import Path
 
 from staddle.kernel import InputRefused, Severity
+from staddle.package.allocations import read_group_allocations
 from staddle.package.archive import Archive, open_archive
+from staddle.package.booting import read_boot_order
 from staddle.package.bundles import ENVELOPE_LANG, XML_LANG, read_bundles
 from staddle.package.configurations import read_sizes
 from staddle.package.disks import read_disks
-from staddle.package.hardware import read_hardware
+from staddle.package.grouping import (
+    placement_group_of,
+    read_placement_groups,
+    read_scale_out,
+    read_start_order,
+)
+from staddle.package.hardware import disks_named, read_hardware
 from staddle.package.markup import MOST_BYTES, Element, local_name, namespace_of, parse_markup
 from staddle.package.members import name_fault
 from staddle.package.messages import Messages
@@ -24,25 +32,40 @@ from staddle.package.products import read_product, read_properties
 from staddle.package.reading import NAMESPACES, Reading
 from staddle.package.references import read_references
 from staddle.package.sections import judge_sections
-from staddle.package.systems import find_system
+from staddle.package.systems import contents_of, find_systems, machine_of, one_of
 
-__all__ = ["read_descriptor", "read_package"]
+__all__ = ["read_descriptor", "read_machines", "read_package"]
 
 
-def read_package(path: Path, *, lang: str = "en-US", families: tuple[str, ...] = ()) -> Package:
+def read_package(
+    path: Path, *, lang: str = "en-US", families: tuple[str, ...] = (), machine: str = ""
+) -> Package:
     """Everything the package's descriptor says. Its digests are not checked here (``verify_package``).
 
     Args: path: an OVA, an .ovf file or a folder that holds one; lang: the wanted language tag; families: virtual
-        system types that the platform takes, () for any.
+        system types that the platform takes, () for any; machine: the id of the machine that is meant, "" for the only
+        one.
     Returns: the package, with departures from the standard that were accepted as findings.
-    Raises: InputRefused: with every fault at once. OutsideFailed: the package cannot be opened.
+    Raises: InputRefused: with every fault at once, or the package holds several machines and none was named.
+        OutsideFailed: the package cannot be opened.
     Source: DSP0243.
     """
-    return read_descriptor(open_archive(path), lang=lang, families=families)
+    archive = open_archive(path)
+    packages = _read(archive, lang=lang, families=families)
+    return packages[one_of([package.name for package in packages], machine, where=archive.descriptor_name)]
+
+
+def read_machines(path: Path, *, lang: str = "en-US", families: tuple[str, ...] = ()) -> tuple[Package, ...]:
+    """The same for each machine of the package, in the order of the descriptor; never ()."""
+    return _read(open_archive(path), lang=lang, families=families)
 
 
 def read_descriptor(archive: Archive, *, lang: str = "en-US", families: tuple[str, ...] = ()) -> Package:
-    """The same from an archive that is open already."""
+    """The first machine of an archive that is open already: files, sizes and texts are the same for all machines."""
+    return _read(archive, lang=lang, families=families)[0]
+
+
+def _read(archive: Archive, *, lang: str, families: tuple[str, ...]) -> tuple[Package, ...]:
     data = archive.read(archive.descriptor_name, most_bytes=MOST_BYTES)
     envelope = parse_markup(data, where=archive.descriptor_name)
     namespace = namespace_of(envelope)
@@ -59,17 +82,26 @@ def read_descriptor(archive: Archive, *, lang: str = "en-US", families: tuple[st
         own_lang=envelope.get(XML_LANG, ENVELOPE_LANG),
         bundles=read_bundles(reading, envelope, archive, files),
     )
-    systems = find_system(reading, envelope)
-    for parent in (envelope, *reversed(systems)):
+    systems = find_systems(reading, envelope)
+    for parent in (envelope, *contents_of(systems)):
         judge_sections(reading, parent)
     _judge_archive(reading, envelope, archive, files)
-    package = _assemble(reading, envelope, systems, archive, files, families) if systems else None
-    if reading.faults or package is None:
+    common = reading.findings
+    packages = []
+    for system in systems:
+        reading.begin_with(common)
+        package = _assemble(reading, envelope, system, systems, archive, files, families)
+        if package is not None:
+            packages.append(
+                dataclasses.replace(
+                    package,
+                    descriptor_sha256=hashlib.sha256(data).hexdigest(),
+                    findings=(*archive.findings, *reading.findings),
+                )
+            )
+    if reading.faults or not packages:
         raise InputRefused(*dict.fromkeys(reading.faults))
-    digest = hashlib.sha256(data).hexdigest()
-    return dataclasses.replace(
-        package, descriptor_sha256=digest, findings=(*archive.findings, *reading.findings)
-    )
+    return tuple(packages)
 
 
 def _no_envelope(root: Element, document: str) -> InputRefused:
@@ -93,16 +125,18 @@ def _no_envelope(root: Element, document: str) -> InputRefused:
 def _assemble(
     reading: Reading,
     envelope: Element,
-    systems: tuple[Element, ...],
+    path: tuple[Element, ...],
+    systems: tuple[tuple[Element, ...], ...],
     archive: Archive,
     files: dict[str, PackageFile],
     families: tuple[str, ...],
 ) -> Package | None:
-    system = systems[0]
+    system = path[0]
+    contents = contents_of(systems)
     sizes = read_sizes(reading, envelope)
     if not sizes:
         return None
-    properties = read_properties(reading, systems, sizes)
+    properties = read_properties(reading, path, sizes)
     declared = {
         file_id
         for references in reading.children(envelope, "References")
@@ -116,18 +150,25 @@ def _assemble(
         declared_files=frozenset(declared),
         properties=properties,
         sizes=sizes,
+        used=None if len(systems) == 1 else disks_named(reading, system),
     )
     declared_disks = {
         disk_id
-        for section in reading.children(envelope, "DiskSection")
-        for disk in reading.children(section, "Disk")
+        for section in reading.children(envelope, "DiskSection", "SharedDiskSection")
+        for disk in reading.children(section, "Disk", "SharedDisk")
         if (disk_id := reading.attribute(disk, "diskId"))
     }
     networks = _networks(reading, envelope)
     hardware = read_hardware(
-        reading, system, sizes=sizes, disk_ids=declared_disks, networks=networks, families=families
+        reading,
+        system,
+        sizes=sizes,
+        disk_ids=declared_disks,
+        networks=networks,
+        file_ids=declared,
+        families=families,
     )
-    product = read_product(reading, systems)
+    product = read_product(reading, path)
     os_id, os_version = _operating_system(reading, system)
     return Package(
         name=reading.needed(system, "id"),
@@ -143,34 +184,64 @@ def _assemble(
         hardware=hardware,
         files=tuple(files.values()),
         disks=disks,
-        networks=networks,
+        networks=tuple(networks),
+        network_descriptions=tuple((name, text) for name, text in networks.items() if text),
         properties=properties,
         licences=tuple(
             Licence(info=reading.text(section, "Info"), text=reading.text(section, "License"))
-            for parent in systems
+            for parent in path
             for section in reading.children(parent, "EulaSection")
         ),
         operating_system=os_id,
         operating_system_version=os_version,
         annotation="\n\n".join(
             reading.text(section, "Annotation")
-            for parent in systems
+            for parent in path
             for section in reading.children(parent, "AnnotationSection")
         ),
         environment_files=_environment_files(reading, system, declared),
         install_stop_delay_s=_install_delay(reading, system),
+        machines=tuple(machine_of(reading, one) for one in systems),
+        placement_groups=read_placement_groups(reading, envelope, contents),
+        placement_group=placement_group_of(reading, path),
+        start_order=read_start_order(reading, path),
+        scale_out=read_scale_out(
+            reading,
+            path,
+            sizes,
+            frozenset(reading.attribute(content, "id") or "" for content in contents),
+        ),
+        boot_order=read_boot_order(reading, system),
+        group_allocations=read_group_allocations(reading, path, sizes),
+        full_version=product.full_version,
+        product_url=product.product_url,
+        vendor_url=product.vendor_url,
+        application_url=product.application_url,
     )
 
 
-def _networks(reading: Reading, envelope: Element) -> tuple[str, ...]:
-    names: dict[str, None] = {}
+def _networks(reading: Reading, envelope: Element) -> dict[str, str]:
+    names: dict[str, str] = {}
     for section in reading.children(envelope, "NetworkSection"):
         for element in reading.children(section, "Network"):
             name = reading.needed(element, "name")
             if name in names:
                 reading.fault(f'the network "{name}" stands twice', at=element)
-            names[name] = None
-    return tuple(names)
+            names[name] = reading.text(element, "Description")
+            if (
+                next(reading.children(element, "NetworkPortProfile", "NetworkPortProfileURI"), None)
+                is not None
+            ):
+                reading.finding(
+                    "network-port-profile",
+                    Severity.RISK,
+                    f'the maker has wishes about the ports of the network "{name}"',
+                    at=element,
+                    why="the network's port profile is not carried out by the program",
+                    mend="hand it to whoever looks after the network",
+                    source="DSP0243 2.x, network section",
+                )
+    return names
 
 
 def _operating_system(reading: Reading, system: Element) -> tuple[int | None, str]:

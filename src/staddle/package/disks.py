@@ -4,18 +4,20 @@ Source: DSP0243 and DSP8023, disk section: capacity in its units, populatedSize 
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from staddle.kernel import InputRefused, Severity
-from staddle.package.markup import Element
+from staddle.package.markup import Element, local_name
 from staddle.package.model import PackageDisk, PackageFile, Property, Size
+from staddle.package.propertyindex import PropertyIndex
 from staddle.package.reading import Reading
 from staddle.package.units import Units, amount_of, read_units
 
-__all__ = ["find_property", "read_disks"]
+__all__ = ["read_disks"]
 
 _SOURCE = "DSP0243, disk section"
 _REFERENCE = re.compile(r"\$\{([^{}]+)\}")
+_MOST_CHAIN = 64  # ours: each link slows every read of the machine down; makers ship one or two
 _INTEGER = re.compile(r"\d{1,20}", re.ASCII)
 
 
@@ -27,26 +29,28 @@ def read_disks(
     declared_files: frozenset[str],
     properties: Sequence[Property],
     sizes: tuple[Size, ...],
+    used: Collection[str] | None = None,
 ) -> tuple[PackageDisk, ...]:
     """The disks in order. Faults go to the reading; a faulty disk is left out.
 
-    Args: files: those that were read; declared_files: ids of all, so that a faulty file is not also "unknown".
+    Args: files: those that were read; declared_files: ids of all, so that a faulty file is not also "unknown"; used:
+        the disks of the one machine that is read, where the package holds several: only these and their parents are
+        read, since a capacity may hang on a property that other machines do not have; None reads all.
     """
     disks: dict[str, PackageDisk] = {}
-    elements: dict[str, Element] = {}
-    for section in reading.children(envelope, "DiskSection"):
-        for element in reading.children(section, "Disk"):
-            disk_id = reading.needed(element, "diskId")
-            if disk_id in elements:
-                reading.fault(f'the disk id "{disk_id}" stands twice', at=element)
-                continue
-            elements[disk_id] = element
+    elements = _declared(reading, envelope)
+    index = PropertyIndex(properties)
+    wanted = elements.keys() if used is None else _with_parents(reading, elements, used)
+    for disk_id, element in elements.items():
+        if disk_id in wanted:
+            shared = local_name(element) == "SharedDisk"
             file_id = reading.attribute(element, "fileRef") or None
             if file_id and file_id not in files and file_id not in declared_files:
                 reading.fault(
                     f'the disk "{disk_id}" refers to the file "{file_id}", which is not declared', at=element
                 )
-            capacity = _capacity(reading, element, disk_id, properties, sizes)
+            capacity = _capacity(reading, element, disk_id, index, sizes)
+            reading.spend(len(sizes), at=element)
             if capacity:
                 by_size, prop = capacity
                 default = next(size.size_id for size in sizes if size.is_default)
@@ -59,14 +63,55 @@ def read_disks(
                     format_uri=reading.attribute(element, "format") or "",
                     capacity_by_size=tuple(by_size.items()) if prop else (),
                     capacity_property=prop,
+                    shared=shared,
+                    read_only=shared and reading.flag(element, "readOnly", default=False),
                 )
                 _judge(reading, element, disks[disk_id])
     _judge_parents(reading, elements, disks)
     return tuple(disks.values())
 
 
+def _declared(reading: Reading, envelope: Element) -> dict[str, Element]:
+    elements: dict[str, Element] = {}
+    for section in reading.children(envelope, "DiskSection", "SharedDiskSection"):
+        for element in reading.children(section, "Disk", "SharedDisk"):
+            disk_id = reading.needed(element, "diskId")
+            if disk_id in elements:
+                reading.fault(f'the disk id "{disk_id}" stands twice', at=element)
+            else:
+                elements[disk_id] = element
+        if local_name(section) == "SharedDiskSection":
+            _tell_shared(reading, section)
+    return elements
+
+
+def _tell_shared(reading: Reading, section: Element) -> None:
+    required = reading.flag(section, "required", default=True)
+    reading.finding(
+        "shared-disk",
+        Severity.STOP if required else Severity.RISK,
+        f"the package has disks that several machines use at the same time: {reading.text(section, 'Info')}",
+        at=section,
+        why="the program makes no shared disks; each member gets its own",
+        mend="ask the package's maker for one that can be deployed without this section",
+        source="DSP0243 2.x, shared disk section",
+    )
+
+
+def _with_parents(reading: Reading, elements: Mapping[str, Element], used: Collection[str]) -> set[str]:
+    wanted: set[str] = set()
+    left = [disk_id for disk_id in used if disk_id in elements]
+    while left:
+        disk_id = left.pop()
+        if disk_id not in wanted:
+            wanted.add(disk_id)
+            parent = reading.attribute(elements[disk_id], "parentRef")
+            left += [parent] if parent and parent in elements else []
+    return wanted
+
+
 def _capacity(
-    reading: Reading, element: Element, disk_id: str, properties: Sequence[Property], sizes: tuple[Size, ...]
+    reading: Reading, element: Element, disk_id: str, properties: PropertyIndex, sizes: tuple[Size, ...]
 ) -> tuple[dict[str, int], str] | None:
     text = reading.needed(element, "capacity")
     try:
@@ -86,7 +131,7 @@ def _capacity(
         return None
     prop: Property | None = None
     if match := _REFERENCE.fullmatch(text):
-        prop = find_property(match[1], properties)
+        prop = properties.find(match[1])
         if prop is None:
             reading.fault(
                 f'the capacity of the disk "{disk_id}" is ${{{match[1]}}}, and there is no such property',
@@ -116,28 +161,27 @@ def _capacity(
 def _amount(
     reading: Reading, element: Element, disk_id: str, quantity: str, units: Units, size: Size | None
 ) -> int | None:
-    what = f'the capacity of the disk "{disk_id}"' + (f' in size "{size.size_id}"' if size else "")
+    in_size = f' in size "{size.size_id}"' if size else ""
     if _INTEGER.fullmatch(quantity.strip()) is None:
-        reading.fault(f'{what} is "{quantity}"', at=element, why="a whole number or ${property} is expected")
+        reading.fault(
+            f'the capacity of the disk "{disk_id}"{in_size} is "{quantity}"',
+            at=element,
+            why="a whole number or ${property} is expected",
+        )
         return None
     try:
         amount = amount_of(int(quantity), units)
     except InputRefused as exc:
-        reading.take_faults(exc, at=element, what=what)
+        reading.take_faults(exc, at=element, what=f'the capacity of the disk "{disk_id}"{in_size}')
         return None
     if not 0 < amount < 2**63:
-        reading.fault(f"{what} is {amount} bytes", at=element, why="it must be above 0 and below 2^63")
+        reading.fault(
+            f'the capacity of the disk "{disk_id}"{in_size} is {amount} bytes',
+            at=element,
+            why="it must be above 0 and below 2^63",
+        )
         return None
     return amount
-
-
-def find_property(name: str, properties: Sequence[Property]) -> Property | None:
-    """The property of this full key; else the only one with this key; else None."""
-    for prop in properties:
-        if prop.key == name:
-            return prop
-    alike = [prop for prop in properties if prop.bare_key == name]
-    return alike[0] if len(alike) == 1 else None
 
 
 def _judge(reading: Reading, element: Element, disk: PackageDisk) -> None:
@@ -149,14 +193,20 @@ def _judge(reading: Reading, element: Element, disk: PackageDisk) -> None:
             at=element,
             source=_SOURCE,
         )
-    if not disk.file_id and disk.populated_bytes:
-        reading.finding(
-            "empty-disk-populated",
-            Severity.NOTE,
-            f'the disk "{disk.disk_id}" has no file, yet a populatedSize',
-            at=element,
-            source=_SOURCE,
-        )
+    for given, name, rule in (
+        (disk.populated_bytes, "a populatedSize", "empty-disk-populated"),
+        (disk.format_uri, "a format", "empty-disk-format"),
+        (disk.parent_id, "a parent", "empty-disk-parent"),
+    ):
+        if not disk.file_id and given:
+            reading.finding(
+                rule,
+                Severity.NOTE,
+                f'the disk "{disk.disk_id}" has no file, yet {name}',
+                at=element,
+                why="a disk without a file is empty and stands alone",
+                source=_SOURCE,
+            )
     least = min((dict(disk.capacity_by_size) or {"": disk.capacity_bytes}).values())
     if disk.populated_bytes is not None and disk.populated_bytes > least:
         reading.finding(
@@ -178,7 +228,7 @@ def _judge_parents(reading: Reading, elements: dict[str, Element], disks: dict[s
                 at=elements[disk.disk_id],
             )
         seen, at = {disk.disk_id}, disk.parent_id
-        while at and at in disks and at not in seen:
+        while at and at in disks and at not in seen and len(seen) <= _MOST_CHAIN:
             seen.add(at)
             at = disks[at].parent_id
         if at == disk.disk_id:
@@ -186,4 +236,8 @@ def _judge_parents(reading: Reading, elements: dict[str, Element], disks: dict[s
                 f'the disk "{disk.disk_id}" is its own ancestor',
                 at=elements[disk.disk_id],
                 why="ovf:parentRef must lead to a disk without a parent",
+            )
+        elif len(seen) > _MOST_CHAIN:
+            reading.fault(
+                f'the disk "{disk.disk_id}" has more than {_MOST_CHAIN} ancestors', at=elements[disk.disk_id]
             )

@@ -4,21 +4,25 @@ Source: DSP0243, virtual hardware section; CIM_ResourceAllocationSettingData. Fo
 for memory it is counted in AllocationUnits (common practice, against the class text).
 """
 
+import re
 from collections.abc import Collection, Mapping, Sequence
 
 from staddle.kernel import Fault, InputRefused, Severity
 from staddle.package import resourcetypes as types
+from staddle.package.allocations import allocations_of
 from staddle.package.items import Item, read_items, select_devices, select_markers
 from staddle.package.markup import Element, full_text, local_name
-from staddle.package.model import Adapter, DiskDevice, Hardware, QuantityRange, Size
-from staddle.package.reading import Reading
+from staddle.package.model import Adapter, Controller, DiskDevice, Hardware, Medium, QuantityRange, Size
+from staddle.package.reading import Reading, listed
 from staddle.package.units import amount_of, read_memory_units
 
-__all__ = ["read_hardware"]
+__all__ = ["disks_named", "read_hardware"]
 
 _SOURCE = "DSP0243, virtual hardware section"
-_DISK_PREFIXES = ("ovf:/disk/", "/disk/")
-_CARRIED = {
+_DISK = re.compile(r"(?P<scheme>ovf:)?/(?P<kind>[A-Za-z]+)/(?P<disk_id>.*)", re.DOTALL)
+_FILE = re.compile(r"(?:ovf:)?/file/(?P<file_id>.*)", re.DOTALL)
+_DRIVES = {types.FLOPPY_DRIVE, types.CD_DRIVE, types.DVD_DRIVE}
+_CARRIED = types.CONTROLLERS | {
     types.PROCESSOR,
     types.MEMORY,
     types.ETHERNET_ADAPTER,
@@ -36,6 +40,7 @@ def read_hardware(
     sizes: tuple[Size, ...],
     disk_ids: Collection[str],
     networks: Collection[str],
+    file_ids: Collection[str] = (),
     families: Collection[str] = (),
 ) -> tuple[Hardware, ...]:
     """The hardware of every size, in the order of the sizes. Faults go to the reading.
@@ -48,8 +53,20 @@ def read_hardware(
         return ()
     read = [(section, read_items(reading, section, sizes)) for section in sections]
     section, items = _first_acceptable(reading, read, families)
-    parts = _Parts(reading, section, disk_ids, networks)
+    parts = _Parts(reading, section, disk_ids, networks, file_ids)
     return tuple(parts.hardware(items, size) for size in sizes)
+
+
+def disks_named(reading: Reading, system: Element) -> frozenset[str]:
+    """The ids of the disks that any hardware of this machine names, in any size."""
+    return frozenset(
+        match["disk_id"]
+        for section in reading.children(system, "VirtualHardwareSection")
+        for item in reading.children(section, "Item", "EthernetPortItem", "StorageItem")
+        for field in item
+        if local_name(field) == "HostResource"
+        if (match := _DISK.fullmatch(full_text(field).strip()))
+    )
 
 
 def _system_types(reading: Reading, section: Element) -> tuple[str, ...]:
@@ -94,7 +111,11 @@ def _first_acceptable(
         obstacles.append(found)
     for number, (text, at) in enumerate(obstacles, 1):
         which = "the hardware" if len(obstacles) == 1 else f"alternative {number} of the hardware"
-        reading.fault(f"{which} {text}", at=at, why="a required device that cannot be met fails the import")
+        reading.fault(
+            f"{which} cannot be met: it {text}",
+            at=at,
+            why="a required device that cannot be met fails the import",
+        )
     return read[0]
 
 
@@ -102,15 +123,22 @@ class _Parts:
     """Turns items into the parts of a machine."""
 
     def __init__(
-        self, reading: Reading, section: Element, disk_ids: Collection[str], networks: Collection[str]
+        self,
+        reading: Reading,
+        section: Element,
+        disk_ids: Collection[str],
+        networks: Collection[str],
+        file_ids: Collection[str],
     ) -> None:
         self.reading = reading
         self.section = section
         self.disk_ids = disk_ids
         self.networks = networks
+        self.file_ids = file_ids
         self.told: set[Fault] = set()
 
     def hardware(self, items: tuple[Item, ...], size: Size) -> Hardware:
+        self.reading.spend(len(items), at=self.section)
         devices = select_devices(items, size.size_id)
         by_type: dict[int, list[Item]] = {}
         for item in devices:
@@ -124,6 +152,7 @@ class _Parts:
         ):
             if not amount and number not in by_type:
                 self.reading.fault(f"the machine has no {name}{of_size}", at=self.section)
+        names = {item.instance_id: item.title for item in devices}
         adapters = by_type.get(types.ETHERNET_ADAPTER, []) + by_type.get(types.ETHERNET_CONNECTION, [])
         transports = self.reading.names(self.section, "transport")
         has_cd = bool(by_type.get(types.CD_DRIVE) or by_type.get(types.DVD_DRIVE))
@@ -141,16 +170,29 @@ class _Parts:
             size_id=size.size_id,
             processors=processors,
             memory_bytes=memory_bytes,
-            disks=tuple(device for item in by_type.get(types.DISK_DRIVE, []) if (device := self._disk(item))),
+            disks=tuple(
+                device for item in devices if self._is_disk(item) if (device := self._disk(item, names))
+            ),
             adapters=tuple(self._adapter(item) for item in adapters),
             has_cd=has_cd,
             transports=transports,
             system_types=_system_types(self.reading, self.section),
             ranges=self._ranges(items, by_type, size),
+            controllers=tuple(
+                Controller(
+                    name=item.title,
+                    kind=types.resource_name(item.resource_type),
+                    model=item.value("ResourceSubType"),
+                )
+                for item in devices
+                if item.resource_type in types.CONTROLLERS
+            ),
+            media=tuple(medium for item in devices if (medium := self._medium(item))),
+            allocations=allocations_of(self.reading, devices),
             other_devices=tuple(
                 f"{types.resource_name(item.resource_type)}: {item.title}"
                 for item in devices
-                if item.resource_type not in _CARRIED
+                if item.resource_type not in _CARRIED and not self._is_disk(item)
             ),
         )
 
@@ -183,6 +225,17 @@ class _Parts:
                 why="a whole number above 0 is expected",
             )
             return 0
+        limit = item.quantity("Limit")
+        if limit is not None and limit < quantity:
+            self.reading.finding(
+                "memory-limit",
+                Severity.RISK,
+                f"the memory item {item.instance_id} has {quantity} and may use only {limit} of it",
+                at=item.element,
+                why="the platform pages the rest out, and the machine becomes slow",
+                mend="take the limit off when the machine is made",
+                source="CIM_ResourceAllocationSettingData, Limit",
+            )
         return self._memory_bytes(item, quantity)
 
     def _memory_bytes(self, item: Item, quantity: int) -> int:
@@ -198,7 +251,13 @@ class _Parts:
                 self._fault(item, f"the memory item {item.instance_id}: {fault.what}", why=fault.why)
             return 0
 
-    def _disk(self, item: Item) -> DiskDevice | None:
+    @staticmethod
+    def _is_disk(item: Item) -> bool:
+        if item.resource_type == types.DISK_DRIVE:
+            return True
+        return item.resource_type in types.STORAGE and bool(_DISK.fullmatch(item.value("HostResource")))
+
+    def _disk(self, item: Item, names: Mapping[str, str]) -> DiskDevice | None:
         resource = item.value("HostResource")
         if not resource:
             self.reading.finding(
@@ -211,24 +270,57 @@ class _Parts:
                 source=_SOURCE,
             )
             return None
-        prefix = next((p for p in _DISK_PREFIXES if resource.startswith(p)), None)
-        disk_id = resource[len(prefix) :] if prefix else ""
-        if prefix == "/disk/":
-            self.reading.finding(
-                "host-resource-form",
-                Severity.NOTE,
-                f'the disk device "{item.title}" names its disk "{resource}" without "ovf:"',
-                at=item.element,
-                source=_SOURCE,
-            )
-        if disk_id not in self.disk_ids:
+        match = _DISK.fullmatch(resource)
+        if match is None or match["kind"] == "file" or match["disk_id"] not in self.disk_ids:
             self._fault(
                 item,
                 f'the disk device "{item.title}" names "{resource}", which is not a disk of the package',
                 why="ovf:/disk/ and the id of a declared disk is expected",
             )
             return None
-        return DiskDevice(name=item.title, disk_id=disk_id)
+        if not match["scheme"] or match["kind"] != "disk":
+            self.reading.finding(
+                "host-resource-form",
+                Severity.NOTE,
+                f'the disk device "{item.title}" names its disk "{resource}", not "ovf:/disk/{match["disk_id"]}"',
+                at=item.element,
+                why="drafts before the standard wrote it otherwise; another importer may not find the disk",
+                source=_SOURCE,
+            )
+        return DiskDevice(
+            name=item.title,
+            disk_id=match["disk_id"],
+            controller=self._parent(item, names),
+            place=item.value("AddressOnParent"),
+        )
+
+    def _parent(self, item: Item, names: Mapping[str, str]) -> str:
+        parent = item.value("Parent")
+        if parent and parent not in names:
+            self.reading.finding(
+                "device-parent",
+                Severity.RISK,
+                f'the device "{item.title}" hangs on the item "{parent}", which this machine does not have',
+                at=item.element,
+                why="what it hangs on is chosen by the platform",
+                mend="ask the maker which controller is meant",
+                source="CIM_ResourceAllocationSettingData, Parent",
+            )
+        return names.get(parent, "")
+
+    def _medium(self, item: Item) -> Medium | None:
+        resource = item.value("HostResource")
+        match = _FILE.fullmatch(resource)
+        if item.resource_type not in _DRIVES or match is None:
+            return None
+        if match["file_id"] not in self.file_ids:
+            self._fault(
+                item,
+                f'the drive "{item.title}" holds "{resource}", which is not a file of the package',
+                why="ovf:/file/ and the id of a declared file is expected",
+            )
+            return None
+        return Medium(drive=item.title, file_id=match["file_id"])
 
     def _adapter(self, item: Item) -> Adapter:
         connections = item.values("Connection")
@@ -237,7 +329,7 @@ class _Parts:
                 self._fault(
                     item,
                     f'the adapter "{item.title}" is connected to "{name}", which is not a declared network',
-                    why="declared networks are " + (", ".join(f'"{n}"' for n in self.networks) or "none"),
+                    why="declared networks are " + listed(self.networks),
                 )
         if len(connections) != 1:
             self.reading.finding(
@@ -249,7 +341,18 @@ class _Parts:
                 mend="ask the maker which network it belongs to",
                 source=_SOURCE,
             )
+        if address := item.value("Address"):
+            self.reading.finding(
+                "adapter-address",
+                Severity.RISK,
+                f'the maker fixed the hardware address {address} of the adapter "{item.title}"',
+                at=item.element,
+                why="two members with one address on a network disturb each other",
+                mend="let the platform choose the address",
+                source="CIM_ResourceAllocationSettingData, Address; common practice",
+            )
         return Adapter(
+            address=address,
             name=item.title,
             network=connections[0] if connections else "",
             model=item.value("ResourceSubType"),

@@ -7,12 +7,12 @@ same InstanceID as a whole; ``ovf:bound`` min and max are range markers and make
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from staddle.kernel import Severity
 from staddle.package.configurations import sizes_named
-from staddle.package.markup import Element, full_text, local_name, namespace_of
+from staddle.package.markup import Element, full_text
 from staddle.package.model import Size
 from staddle.package.reading import Reading
 
@@ -30,7 +30,7 @@ _SOURCE = "DSP0243, virtual hardware section"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
-    """One item. ``fields`` holds every value of each field in order; ``bound`` is normal, min or max."""
+    """One item. ``fields`` holds all values of each field, in order; ``bound`` is normal, min or max."""
 
     element: Element
     instance_id: str
@@ -38,42 +38,41 @@ class Item:
     sizes: tuple[str, ...]
     bound: str
     required: bool
-    fields: tuple[tuple[str, str], ...]
+    fields: Mapping[str, tuple[str, ...]]
 
     def values(self, name: str) -> tuple[str, ...]:
         """All values of a field, () if it is absent."""
-        return tuple(value for field, value in self.fields if field == name)
+        return self.fields.get(name, ())
 
     def value(self, name: str) -> str:
         """The first value of a field, "" if it is absent."""
-        return next(iter(self.values(name)), "")
+        values = self.fields.get(name)
+        return values[0] if values else ""
 
     def quantity(self, name: str) -> int | None:
         """A field as a whole number; None if it is absent or none."""
-        return int(self.value(name)) if _WHOLE.fullmatch(self.value(name)) else None
+        text = self.value(name)
+        return int(text) if _WHOLE.fullmatch(text) else None
 
     @property
     def title(self) -> str:
         """What people call it: the element name, else the instance id."""
-        return self.value("ElementName") or f"item {self.instance_id}"
+        names = self.fields.get("ElementName")
+        return (names[0] if names else "") or f"item {self.instance_id}"
 
 
 def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> tuple[Item, ...]:
     """All items of the section in order. Faults go to the reading."""
     items: list[Item] = []
     seen: set[tuple[str, str, str]] = set()
+    names: dict[str, str] = {}
     for element in reading.children(section, "Item", "EthernetPortItem", "StorageItem"):
-        fields = tuple(
-            (local_name(child), full_text(child).strip())
-            for child in element
-            if namespace_of(child) in _FIELD_NAMESPACES
-        )
-        values = dict(reversed(fields))
-        instance_id = values.get("InstanceID", "")
+        fields = _fields(element, names)
+        instance_id = fields.get("InstanceID", ("",))[0]
         if not instance_id:
             reading.fault("a hardware item has no InstanceID", at=element, why="CIM makes it the key")
             continue
-        if not values.get("ElementName"):
+        if not fields.get("ElementName", ("",))[0]:
             reading.finding(
                 "item-without-name",
                 Severity.NOTE,
@@ -81,7 +80,7 @@ def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> t
                 at=element,
                 source="CIM_ResourceAllocationSettingData, ElementName is required",
             )
-        type_text = values.get("ResourceType", "")
+        type_text = fields.get("ResourceType", ("",))[0]
         if _WHOLE.fullmatch(type_text) is None:
             reading.fault(
                 f'the hardware item {instance_id} has the ResourceType "{type_text}"',
@@ -93,9 +92,10 @@ def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> t
             element=element,
             instance_id=instance_id,
             resource_type=int(type_text),
-            sizes=sizes_named(reading, element, sizes),
-            bound=_bound(reading, element, instance_id),
-            required=reading.flag(element, "required", default=True),
+            # Most items have no attribute; then none is asked for.
+            sizes=sizes_named(reading, element, sizes) if (attributed := bool(element.keys())) else (),
+            bound=_bound(reading, element, instance_id) if attributed else "normal",
+            required=not attributed or reading.flag(element, "required", default=True),
             fields=fields,
         )
         for size_id in item.sizes or ("",):
@@ -109,6 +109,21 @@ def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> t
             seen.add((instance_id, item.bound, size_id))
         items.append(item)
     return tuple(items)
+
+
+def _fields(element: Element, names: dict[str, str]) -> dict[str, tuple[str, ...]]:
+    """The fields of one item. Args: names: per tag the field's name, "" for none; filled here."""
+    # A descriptor may hold thousands of items with ten fields each: each child is asked as little as can be.
+    found: dict[str, tuple[str, ...]] = {}
+    for child in element:
+        tag = child.tag
+        if (name := names.get(tag)) is None:
+            namespace, _, local = tag[1:].partition("}")
+            name = names[tag] = local if namespace in _FIELD_NAMESPACES else ""
+        if name:
+            text = ((child.text or "") if not len(child) else full_text(child)).strip()
+            found[name] = (*found[name], text) if name in found else (text,)
+    return found
 
 
 def _bound(reading: Reading, element: Element, instance_id: str) -> str:

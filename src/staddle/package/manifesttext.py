@@ -10,7 +10,7 @@ from typing import Final
 
 from staddle.kernel import Fault, InputRefused
 
-__all__ = ["DIGEST_DIGITS", "ManifestLine", "read_manifest", "write_manifest"]
+__all__ = ["DIGEST_DIGITS", "ManifestLine", "names_twice", "read_manifest", "write_manifest"]
 
 DIGEST_DIGITS: Final = {"SHA1": 40, "SHA256": 64, "SHA512": 128}
 # Names may hold blanks and parentheses, so the name ends at the last ")" before the "=".
@@ -83,6 +83,21 @@ def _read_line(raw: str) -> ManifestLine | str:
     if len(match["digest"]) != digits:
         return f"a {algorithm} digest has {digits} hex digits, this one has {len(match['digest'])}"
     return ManifestLine(algorithm=algorithm, name=match["name"].strip(), digest=match["digest"].lower())
+
+
+def names_twice(data: bytes) -> tuple[str, ...]:
+    """The names of a readable manifest for which the same line stands there more than once; read_manifest reads it once."""
+    lines = [
+        _read_line(raw) for raw in data.decode("utf-8-sig").replace("\r\n", "\n").split("\n") if raw.strip()
+    ]
+    seen: set[ManifestLine] = set()
+    twice: dict[str, None] = {}
+    for line in lines:
+        if isinstance(line, ManifestLine):
+            if line in seen:
+                twice[line.name] = None
+            seen.add(line)
+    return tuple(twice)
 
 
 def write_manifest(lines: Iterable[ManifestLine]) -> bytes:

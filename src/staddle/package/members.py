@@ -9,8 +9,11 @@ from dataclasses import dataclass
 
 from staddle.kernel import Fault
 
-__all__ = ["Member", "name_fault", "set_faults"]
+__all__ = ["Member", "name_fault", "printable", "set_faults"]
 
+_MOST_CHARACTERS = 1000  # ours: file systems take 255 bytes a part; the longest sound path is far below
+_CONTROL = re.compile("[\x01-\x1f\x7f]")
+_NOT_UTF8 = re.compile("[\ud800-\udfff]")  # lone surrogates stand for bytes that are no UTF-8
 _DRIVE = re.compile(r"[A-Za-z]:")
 
 
@@ -25,12 +28,12 @@ class Member:
 
 def name_fault(name: str, *, where: str) -> Fault | None:
     """What makes this name dangerous or unusable, or None."""
-    shown = name.encode("utf-8", "backslashreplace").decode()
     reasons = (
         (not name, "the name is empty"),
         ("\0" in name, "it holds a NUL"),
-        (any(ord(c) < 32 or ord(c) == 127 for c in name if c != "\0"), "it holds a control character"),
-        (any("\ud800" <= c <= "\udfff" for c in name), "it is not UTF-8"),
+        (_CONTROL.search(name) is not None, "it holds a control character"),
+        (_NOT_UTF8.search(name) is not None, "it is not UTF-8"),
+        (len(name) > _MOST_CHARACTERS, f"it is longer than {_MOST_CHARACTERS} characters"),
         (name.startswith("/"), "it is absolute"),
         ("\\" in name, "it holds a backslash"),
         (_DRIVE.match(name) is not None, "it begins with a drive letter"),
@@ -40,15 +43,17 @@ def name_fault(name: str, *, where: str) -> Fault | None:
     if not found:
         return None
     return Fault(
-        what=f'the member name "{_printable(shown)}" is refused',
+        what=f'the member name "{printable(name)}" is refused',
         where=where,
         why="; ".join(found),
         mend="do not use this package; ask its maker for a sound one",
     )
 
 
-def _printable(text: str) -> str:
-    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+def printable(name: str) -> str:
+    """The name as it can be shown to people: what cannot be printed is escaped."""
+    text = name[:_MOST_CHARACTERS].encode("utf-8", "backslashreplace").decode()
+    return text if text.isprintable() else "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
 
 
 def set_faults(names: Sequence[str], *, where: str) -> tuple[Fault, ...]:

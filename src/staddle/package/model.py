@@ -6,21 +6,30 @@ where the descriptor says nothing.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 from staddle.kernel import Finding, InputRefused
 
 __all__ = [
     "Adapter",
+    "Allocation",
+    "Controller",
     "DiskDevice",
     "EnvironmentFile",
     "Hardware",
+    "InstanceCount",
     "Licence",
+    "Machine",
+    "Medium",
     "Package",
     "PackageDisk",
     "PackageFile",
+    "PlacementGroup",
     "Property",
     "QuantityRange",
+    "ScaleOut",
     "Size",
+    "StartUp",
 ]
 
 
@@ -56,6 +65,8 @@ class PackageDisk:
     format_uri: str = ""
     capacity_by_size: tuple[tuple[str, int], ...] = ()
     capacity_property: str = ""
+    shared: bool = False  # several machines use the one disk at the same time (OVF SharedDisk)
+    read_only: bool = False  # of a shared disk only
 
     def capacity_for(self, size_id: str) -> int:
         """The capacity in that size, bytes."""
@@ -64,10 +75,12 @@ class PackageDisk:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DiskDevice:
-    """A disk as a device of one size's hardware."""
+    """A disk as a device of one size's hardware, with the controller it hangs on and its place there ("" if not told)."""
 
     name: str
     disk_id: str
+    controller: str = ""
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +91,38 @@ class Adapter:
     network: str
     model: str = ""
     connected: bool = True
+    address: str = ""  # a hardware address that the maker fixed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controller:
+    """What drives and disks hang on: its name, its kind (the CIM resource type) and model ("" where none is stated)."""
+
+    name: str
+    kind: str
+    model: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Medium:
+    """A file of the package that lies in a drive of the machine."""
+
+    drive: str
+    file_id: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allocation:
+    """What shall be kept free and what shall not be exceeded, in ``unit`` (a base unit: "byte", "hertz", …).
+
+    ``of`` is the name of the CIM resource type; None is open; ``weight`` is relative and has no unit.
+    """
+
+    of: str
+    unit: str
+    reservation: int | None = None
+    limit: int | None = None
+    weight: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +165,9 @@ class Hardware:
     transports: tuple[str, ...] = ()
     system_types: tuple[str, ...] = ()
     ranges: tuple[QuantityRange, ...] = ()
+    controllers: tuple[Controller, ...] = ()
+    media: tuple[Medium, ...] = ()
+    allocations: tuple[Allocation, ...] = ()
     other_devices: tuple[str, ...] = ()  # "kind: name" of every device that stands in no other field
 
 
@@ -165,10 +213,74 @@ class Licence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Package:
-    """Everything the descriptor says, read but not yet verified against its digests.
+class Machine:
+    """One virtual machine of the package, and the ids of the collections around it, the outermost first."""
 
-    ``name`` is the content's ``ovf:id``; ``product``, ``vendor``, ``version`` come from the ProductSection.
+    machine_id: str
+    name: str = ""
+    collections: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacementGroup:
+    """Machines that the maker wants on different hosts ("apart", OVF ``availability``) or on one ("together", ``affinity``).
+
+    ``contents`` are the ids of the machines and collections that the maker put into the group; every instance of such a
+    machine belongs to it.
+    """
+
+    group_id: str
+    policy: Literal["apart", "together"]
+    contents: tuple[str, ...] = ()
+    info: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartUp:
+    """When one machine or collection of a collection starts: the least ``order`` first, stopping is the reverse.
+
+    ``waits_for_guest``: the next one starts when the guest says that it is ready, or after the delay.
+    """
+
+    content_id: str
+    order: int
+    start_delay_s: int = 0
+    stop_delay_s: int = 0
+    waits_for_guest: bool = False
+    start_action: str = "powerOn"
+    stop_action: str = "powerOff"
+    collection: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstanceCount:
+    """How many instances in one size (``""``: in every size without a count of its own); ``most`` None is open."""
+
+    size_id: str
+    least: int
+    default: int
+    most: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScaleOut:
+    """How often the machine or collection ``content_id`` is meant to stand."""
+
+    content_id: str
+    counts: tuple[InstanceCount, ...]
+    description: str = ""
+
+    def count_for(self, size_id: str) -> InstanceCount | None:
+        """The count in that size; None where the maker states none."""
+        found = {count.size_id: count for count in self.counts}
+        return found.get(size_id, found.get(""))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Package:
+    """Everything the descriptor says of one machine, read but not yet verified against its digests.
+
+    ``machines`` are all that the package holds, ``name`` is the ``ovf:id`` of the one that is told of here; ``product``, ``vendor``, ``version`` come from the ProductSection.
     ``findings`` are departures from the standard that were accepted, each naming its rule.
     """
 
@@ -194,6 +306,18 @@ class Package:
     annotation: str = ""
     environment_files: tuple[EnvironmentFile, ...] = ()
     install_stop_delay_s: int | None = None  # one boot to install comes first; 0: the guest powers itself off
+    machines: tuple[Machine, ...] = ()
+    placement_groups: tuple[PlacementGroup, ...] = ()  # all of the package
+    placement_group: str = ""  # the id of the one that this machine's instances belong to
+    start_order: tuple[StartUp, ...] = ()  # of every collection around this machine, the outermost first
+    scale_out: tuple[ScaleOut, ...] = ()  # of this machine and the collections around it
+    boot_order: tuple[str, ...] = ()  # what the machine starts from, the first first
+    group_allocations: tuple[Allocation, ...] = ()  # for all machines of the collections around this one
+    network_descriptions: tuple[tuple[str, str], ...] = ()
+    full_version: str = ""
+    product_url: str = ""
+    vendor_url: str = ""
+    application_url: str = ""
 
     def default_size(self) -> str:
         """The id of the marked default size, else of the first one."""
@@ -219,6 +343,10 @@ class Package:
             if disk.disk_id == disk_id:
                 return disk
         raise InputRefused.one(f'the package has no disk "{disk_id}"')
+
+    def get_placement_group(self) -> PlacementGroup | None:
+        """The group that this machine's instances belong to, None where the maker put it into none."""
+        return next((g for g in self.placement_groups if g.group_id == self.placement_group), None)
 
     def get_file(self, file_id: str) -> PackageFile:
         """One file by its id. Raises: InputRefused: no such file."""

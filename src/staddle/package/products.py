@@ -12,16 +12,17 @@ from dataclasses import dataclass
 
 from staddle.kernel import InputRefused, Severity
 from staddle.package.configurations import sizes_named
-from staddle.package.disks import find_property
 from staddle.package.markup import Element, local_name
 from staddle.package.model import Property, Size
 from staddle.package.properties import TYPES, check_answer
+from staddle.package.propertyindex import PropertyIndex
 from staddle.package.qualifiers import Qualifiers, read_qualifiers
 from staddle.package.reading import Reading
 
 __all__ = ["Product", "read_product", "read_properties"]
 
 _SOURCE = "DSP0243, product section"
+_PARTS_OF_PROPERTY = 5  # what it keeps in memory, counted in devices of a machine
 _REFERENCE = re.compile(r"\$\{([^{}]+)\}")
 
 
@@ -32,6 +33,10 @@ class Product:
     product: str = ""
     vendor: str = ""
     version: str = ""
+    full_version: str = ""
+    product_url: str = ""
+    vendor_url: str = ""
+    application_url: str = ""
 
 
 def read_product(reading: Reading, systems: Sequence[Element]) -> Product:
@@ -46,6 +51,10 @@ def read_product(reading: Reading, systems: Sequence[Element]) -> Product:
                     product=name,
                     vendor=reading.text(section, "Vendor"),
                     version=reading.text(section, "Version") or reading.text(section, "FullVersion"),
+                    full_version=reading.text(section, "FullVersion"),
+                    product_url=reading.text(section, "ProductUrl"),
+                    vendor_url=reading.text(section, "VendorUrl"),
+                    application_url=reading.text(section, "AppUrl"),
                 )
     return Product()
 
@@ -59,7 +68,7 @@ def read_properties(
     """
     visible: dict[str, Property] = {}
     for depth, system in enumerate(reversed(systems)):
-        enclosing = tuple(visible.values()) if depth else None
+        enclosing = PropertyIndex(visible.values()) if depth else None
         own: dict[str, Property] = {}
         entries: set[tuple[str, str]] = set()
         for section in reading.children(system, "ProductSection"):
@@ -99,6 +108,7 @@ def _section_properties(
 def _read_property(
     reading: Reading, element: Element, entry: tuple[str, str], category: str, sizes: tuple[Size, ...]
 ) -> Property | None:
+    reading.spend(_PARTS_OF_PROPERTY + len(element), at=element)
     bare = reading.needed(element, "key")
     kind = reading.needed(element, "type")
     if not bare or not kind:
@@ -186,17 +196,16 @@ def _defaults(
     return tuple(defaults.items())
 
 
-def _expand(
-    reading: Reading, element: Element, prop: Property, enclosing: Sequence[Property] | None
-) -> Property:
+def _expand(reading: Reading, element: Element, prop: Property, enclosing: PropertyIndex | None) -> Property:
     """Values ``${name}`` take the value of a property of the enclosing collection. Expanded once, never again."""
     if enclosing is None:
+        _tell_literal(reading, element, prop)
         return prop
     sizes = {size for size, _ in prop.defaults}
     sources: dict[str, Property] = {}
     for _, text in prop.defaults:
         for name in _REFERENCE.findall(text):
-            source = find_property(name, enclosing)
+            source = enclosing.find(name)
             if source is None:
                 reading.fault(
                     f'the property "{prop.key}" refers to ${{{name}}}, and what encloses it has no such property',
@@ -212,8 +221,21 @@ def _expand(
         # Split, not substituted: a value that itself holds "${…}" must stay as it is.
         parts = _REFERENCE.split(prop.default_for(size))
         parts[1::2] = [sources[name].default_for(size) for name in parts[1::2]]
+        reading.spend_expanded(sum(map(len, parts)), at=element)
         defaults.append((size, "".join(parts)))
     return dataclasses.replace(prop, defaults=tuple(defaults))
+
+
+def _tell_literal(reading: Reading, element: Element, prop: Property) -> None:
+    for name in dict.fromkeys(name for _, text in prop.defaults for name in _REFERENCE.findall(text)):
+        reading.finding(
+            "reference-to-nothing",
+            Severity.NOTE,
+            f'a default of the property "{prop.key}" holds ${{{name}}}, and nothing encloses it; it is taken as it stands',
+            at=element,
+            why="such a text stands for a property of an enclosing collection",
+            source=_SOURCE,
+        )
 
 
 def _judge_defaults(reading: Reading, element: Element, prop: Property) -> None:

@@ -6,21 +6,40 @@ Source: DSP8023 (attributes are qualified, xs:boolean, xs:unsignedLong).
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from staddle.kernel import Fault, Finding, InputRefused, Severity
 from staddle.package.markup import Element, full_text, local_name, namespace_of
 from staddle.package.messages import Messages
 
-__all__ = ["MAKER_MUST", "NAMESPACES", "Reading"]
+__all__ = ["MAKER_MUST", "NAMESPACES", "Reading", "listed"]
 
 NAMESPACES = {
     "http://schemas.dmtf.org/ovf/envelope/1": "1",
     "http://schemas.dmtf.org/ovf/envelope/2": "2",
 }
 MAKER_MUST = "ask the package's maker for a corrected one"
+_MOST_FAULTS = 100  # ours: whoever reads the first hundred knows enough
+_MOST_FINDINGS = 500
+_MOST_PARTS = 150_000  # ours: bounds memory; 2,000 items in 50 sizes are 100,000
+_MOST_EXPANDED = (
+    4 << 20
+)  # ours: characters put in for ${…}; nested collections could double them at each level
+_MOST_LISTED = 20  # names in one message
+_MOST_TOLD = 1000  # characters in one part of a message: a hostile name can have a quarter of a million
 _BOOLEANS = {"true": True, "1": True, "false": False, "0": False}  # xs:boolean
 _WHOLE = re.compile(r"\+?\d{1,20}", re.ASCII)
+
+
+def listed(names: Iterable[str]) -> str:
+    """The names in quotation marks, the first few of many; "none" where there are none."""
+    every = [f'"{name}"' for name in names if name]
+    more = f" and {len(every) - _MOST_LISTED} more" if len(every) > _MOST_LISTED else ""
+    return (", ".join(every[:_MOST_LISTED]) + more) or "none"
+
+
+def _clip(text: str) -> str:
+    return text if len(text) <= _MOST_TOLD else text[:_MOST_TOLD] + "…"
 
 
 class Reading:
@@ -31,6 +50,7 @@ class Reading:
         self.namespace = namespace
         self.messages = messages
         self.faults: list[Fault] = []
+        self._parts = self._expanded = 0
         self._findings: dict[Finding, None] = {}
 
     @property
@@ -38,18 +58,69 @@ class Reading:
         """The findings so far, each once, in the order in which they arose."""
         return tuple(self._findings)
 
+    def begin_with(self, findings: tuple[Finding, ...]) -> None:
+        """Forget all findings but these: those of another machine do not belong to the one that is read next."""
+        self._findings = dict.fromkeys(findings)
+
     def place(self, at: Element) -> str:
         """document:line of an element."""
         return f"{self.document}:{at.sourceline}"
 
     def fault(self, what: str, *, at: Element, why: str = "", mend: str = MAKER_MUST) -> None:
-        """Note a fault and go on."""
-        self.faults.append(Fault(what=what, where=self.place(at), why=why, mend=mend))
+        """Note a fault and go on.
+
+        Raises: InputRefused: there are more than a person will read.
+        """
+        self.add_faults(Fault(what=_clip(what), where=self.place(at), why=_clip(why), mend=mend))
+
+    def add_faults(self, *faults: Fault) -> None:
+        """Note faults that have their place already, as ``fault`` does."""
+        self.faults += faults
+        if len(self.faults) > _MOST_FAULTS:
+            raise InputRefused(
+                *dict.fromkeys(self.faults[:_MOST_FAULTS]),
+                Fault(
+                    what=f"there are more than {_MOST_FAULTS} faults; the rest is not told",
+                    where=self.document,
+                    mend=MAKER_MUST,
+                ),
+            )
+
+    def spend(self, parts: int, *, at: Element) -> None:
+        """Count parts of the package that are about to be kept. Raises: InputRefused: more than any package has."""
+        self._parts += parts
+        if self._parts > _MOST_PARTS:
+            raise self._too_much(f"more than {_MOST_PARTS} parts", at)
+
+    def spend_expanded(self, characters: int, *, at: Element) -> None:
+        """Count characters that are about to be put in for ``${…}``, as ``spend`` does."""
+        self._expanded += characters
+        if self._expanded > _MOST_EXPANDED:
+            raise self._too_much(f"more than {_MOST_EXPANDED} characters in values", at)
+
+    def _too_much(self, what: str, at: Element) -> InputRefused:
+        return InputRefused(
+            *dict.fromkeys(self.faults),
+            Fault(
+                what=f"the descriptor makes {what} out of what it says",
+                where=self.place(at),
+                why="it would exhaust the reader; no appliance needs as many",
+                mend="do not use this package; ask its maker for a sound one",
+            ),
+        )
 
     def take_faults(self, exc: InputRefused, *, at: Element, what: str) -> None:
         """Note the faults of a part that was refused, saying of which item they speak."""
-        self.faults += (
-            Fault(what=f"{what}: {f.what}", where=self.place(at), why=f.why, mend=f.mend) for f in exc.faults
+        self.add_faults(
+            *(
+                Fault(
+                    what=_clip(f"{what}: {f.what}"),
+                    where=self.place(at),
+                    why=_clip(f.why),
+                    mend=_clip(f.mend),
+                )
+                for f in exc.faults
+            )
         )
 
     def finding(
@@ -69,14 +140,17 @@ class Reading:
         )
 
     def take_findings(self, findings: tuple[Finding, ...], *, at: Element) -> None:
-        """Note findings of a part, giving them their place."""
+        """Note findings of a part, giving them their place. The last one says where more are left out."""
         for found in findings:
+            if len(self._findings) >= _MOST_FINDINGS:
+                self._findings[_more(self.document)] = None
+                return
             placed = Finding(
                 rule=found.rule,
                 severity=found.severity,
-                what=found.what,
+                what=_clip(found.what),
                 where=self.place(at),
-                why=found.why,
+                why=_clip(found.why),
                 mend=found.mend,
                 source=found.source,
             )
@@ -152,3 +226,15 @@ class Reading:
     def message(self, element: Element) -> str:
         """The localised text of one element."""
         return self.messages.text(self.attribute(element, "msgid") or "", full_text(element))
+
+
+def _more(document: str) -> Finding:
+    return Finding(
+        rule="more-findings",
+        severity=Severity.RISK,
+        what=f"there are more than {_MOST_FINDINGS} findings; the rest is not told",
+        where=document,
+        why="a package that departs so often from the standard is read differently by every importer",
+        mend=MAKER_MUST,
+        source="DSP0243",
+    )

@@ -19,13 +19,40 @@ __all__ = ["COMPRESSIONS", "read_references"]
 
 COMPRESSIONS = ("", "gzip", "bzip2")
 _SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:")
-_MOST_CHUNKS = 10**9  # nine digits
+_CHUNK_DIGITS = 9
+_CHUNK = re.compile(rf"(?P<name>.*)\.[0-9]{{{_CHUNK_DIGITS}}}", re.DOTALL)
 _SOURCE = "DSP0243, references"
+
+
+class _Names:
+    """The members of a package, found by name, by normal form, and as chunks; each is looked through once."""
+
+    def __init__(self, archive: Archive) -> None:
+        self.members = archive.members
+        self._forms: dict[str, str] = {}
+        self._chunks: dict[str, list[str]] = {}
+        for member in archive.members.values():
+            self._forms.setdefault(unicodedata.normalize("NFC", member.name), member.name)
+            if match := _CHUNK.fullmatch(member.name):
+                self._chunks.setdefault(match["name"], []).append(member.name)
+
+    def alike(self, name: str) -> str:
+        """The member that is written alike but for its Unicode normal form; "" if there is none."""
+        return self._forms.get(unicodedata.normalize("NFC", name), "")
+
+    def chunks(self, name: str) -> tuple[tuple[str, ...], str]:
+        """The chunks of a file up to the first gap, and the first one behind the gap or ""."""
+        found = sorted(self._chunks.get(name, ()))
+        for number, member in enumerate(found):
+            if int(member[-_CHUNK_DIGITS:]) != number:
+                return tuple(found[:number]), member
+        return tuple(found), ""
 
 
 def read_references(reading: Reading, envelope: Element, archive: Archive) -> dict[str, PackageFile]:
     """The files by id, in order. Faults go to the reading; a faulty file is left out."""
     files: dict[str, PackageFile] = {}
+    names = _Names(archive)
     hrefs: dict[str, str] = {}
     for references in reading.children(envelope, "References"):
         for element in reading.children(references, "File"):
@@ -41,14 +68,18 @@ def read_references(reading: Reading, envelope: Element, archive: Archive) -> di
                     at=element,
                     source=_SOURCE,
                 )
-            if file_id and href and (file := _read_file(reading, element, archive, file_id, href)):
+            if file_id and href and (file := _read_file(reading, element, names, file_id, href)):
                 files[file_id] = file
                 hrefs[href] = file_id
     return files
 
 
 def _read_file(
-    reading: Reading, element: Element, archive: Archive, file_id: str, href: str
+    reading: Reading,
+    element: Element,
+    names: _Names,
+    file_id: str,
+    href: str,
 ) -> PackageFile | None:
     stated = reading.whole(element, "size", most=2**64 - 1)
     chunk_size = reading.whole(element, "chunkSize")
@@ -62,11 +93,12 @@ def _read_file(
             why="gzip and bzip2 are the methods that can be read",
         )
         return None
-    name = _member_name(reading, element, archive, href, chunked=bool(chunk_size))
+    name = _member_name(reading, element, names, href, chunked=bool(chunk_size))
     if name is None:
         return None
-    members = _chunks(archive, name) if chunk_size else (name,)
-    size = sum(archive.members[member].size_bytes for member in members)
+    members, beyond = names.chunks(name) if chunk_size else ((names.members[name].name,), "")
+    reading.spend(len(members), at=element)
+    size = sum(names.members[member].size_bytes for member in members)
     faulty = False
     if stated is not None and stated != size:
         reading.fault(
@@ -76,9 +108,17 @@ def _read_file(
             mend="fetch the package again; if the size stays, ask its maker for a corrected one",
         )
         faulty = True
-    if chunk_size and (wrong := _uneven(archive, members, chunk_size)):
+    if beyond:
         reading.fault(
-            f'the chunk "{wrong}" has {archive.members[wrong].size_bytes} bytes',
+            f'the chunk "{name}.{len(members):09d}" is not there, and "{beyond}" is',
+            at=element,
+            why="chunks are numbered without a gap",
+            mend="fetch the package again; a chunk is missing",
+        )
+        faulty = True
+    if chunk_size and (wrong := _uneven(names, members, chunk_size)):
+        reading.fault(
+            f'the chunk "{wrong}" has {names.members[wrong].size_bytes} bytes',
             at=element,
             why=f"ovf:chunkSize is {chunk_size}: every chunk but the last has that size, the last at most that",
             mend="fetch the package again; a chunk is incomplete or missing",
@@ -97,7 +137,12 @@ def _read_file(
 
 
 def _member_name(
-    reading: Reading, element: Element, archive: Archive, href: str, *, chunked: bool
+    reading: Reading,
+    element: Element,
+    names: _Names,
+    href: str,
+    *,
+    chunked: bool,
 ) -> str | None:
     if _SCHEME.match(href) or href.startswith("//"):
         reading.fault(
@@ -117,8 +162,8 @@ def _member_name(
         )
         return None
     suffix = ".000000000" if chunked else ""
-    for rule, name in _candidates(archive, href, decoded, suffix):
-        if name + suffix in archive.members:
+    for rule, name in _candidates(names, href, decoded, suffix):
+        if name + suffix in names.members:
             if rule:
                 reading.finding(
                     rule,
@@ -139,28 +184,16 @@ def _member_name(
     return None
 
 
-def _candidates(archive: Archive, href: str, decoded: str, suffix: str) -> tuple[tuple[str, str], ...]:
-    form = unicodedata.normalize("NFC", decoded + suffix)
-    alike = next((n for n in archive.members if unicodedata.normalize("NFC", n) == form), "")
+def _candidates(names: _Names, href: str, decoded: str, suffix: str) -> tuple[tuple[str, str], ...]:
     return (
         ("", decoded.removeprefix("./")),
         ("href-not-encoded", href),
-        ("href-normal-form", alike.removesuffix(suffix)),
+        ("href-normal-form", names.alike(decoded + suffix).removesuffix(suffix)),
     )
 
 
-def _chunks(archive: Archive, name: str) -> tuple[str, ...]:
-    members = []
-    for number in range(_MOST_CHUNKS):
-        member = f"{name}.{number:09d}"
-        if member not in archive.members:
-            break
-        members.append(member)
-    return tuple(members)
-
-
-def _uneven(archive: Archive, members: tuple[str, ...], chunk_size: int) -> str:
-    sizes = [archive.members[member].size_bytes for member in members]
+def _uneven(names: _Names, members: tuple[str, ...], chunk_size: int) -> str:
+    sizes = [names.members[member].size_bytes for member in members]
     for member, size in zip(members[:-1], sizes[:-1], strict=True):
         if size != chunk_size:
             return member

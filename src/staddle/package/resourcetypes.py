@@ -7,19 +7,23 @@ from typing import Final
 
 __all__ = [
     "CD_DRIVE",
+    "CONTROLLERS",
     "DISK_DRIVE",
     "DVD_DRIVE",
     "ETHERNET_ADAPTER",
     "ETHERNET_CONNECTION",
+    "FLOPPY_DRIVE",
     "MEMORY",
     "PROCESSOR",
     "RESOURCE_TYPES",
+    "STORAGE",
     "resource_name",
 ]
 
 PROCESSOR: Final = 3
 MEMORY: Final = 4
 ETHERNET_ADAPTER: Final = 10
+FLOPPY_DRIVE: Final = 14
 CD_DRIVE: Final = 15
 DVD_DRIVE: Final = 16
 DISK_DRIVE: Final = 17
@@ -39,7 +43,7 @@ RESOURCE_TYPES: Final = {
     11: "Other Network Adapter",
     12: "I/O Slot",
     13: "I/O Device",
-    14: "Floppy Drive",
+    FLOPPY_DRIVE: "Floppy Drive",
     CD_DRIVE: "CD Drive",
     DVD_DRIVE: "DVD Drive",
     DISK_DRIVE: "Disk Drive",
@@ -60,6 +64,10 @@ RESOURCE_TYPES: Final = {
     32: "Storage Volume",
     ETHERNET_CONNECTION: "Ethernet Connection",
 }
+# What disks and drives hang on. 20 stands for kinds without a number of their own (common practice, no source).
+CONTROLLERS: Final = frozenset((5, 6, 7, 8, 20, 23, 25))
+# What is a disk when it names one of the package's: storage items of edition 2 are extents, disks or volumes.
+STORAGE: Final = frozenset((DISK_DRIVE, 19, 31, 32))
 _VENDOR: Final = range(0x8000, 0x10000)
 
 

@@ -38,18 +38,15 @@ _PLAIN: Final = {
     "VirtualSystem": {"Info", "Name"},
     "VirtualSystemCollection": {"Info", "Name", *CONTENT},
 }
-# Standard sections whose meaning is not carried out: refused where they are required.
-_NOT_CARRIED: Final = {
-    "SharedDiskSection": "disks that several machines write at the same time are not supported",
-    "EncryptionSection": "encrypted packages cannot be read",
-    "BootDeviceSection": "the order of boot devices cannot be set",
-    "ScaleOutSection": "the number of machines is set by the design, not by the package",
-}
-# Standard sections that are known and need nothing, or that a finding hands on to the engineer.
+# Standard sections that cannot be read at all: refused where they are required.
+_NOT_CARRIED: Final = {"EncryptionSection": "encrypted packages cannot be read"}
+# Standard sections that are read and shown; a finding hands on to the engineer what the program does not do by itself.
 _HANDED_ON: Final = {
     "PlacementGroupSection": "the maker groups machines that are to stand together or apart",
     "PlacementSection": "the maker puts the machine into a placement group",
     "ResourceAllocationSection": "the maker limits or reserves resources for the whole collection",
+    "ScaleOutSection": "the maker states how many machines are meant",
+    "BootDeviceSection": "the maker states what the machine starts from",
 }
 _SOURCE: Final = "DSP0243, table of sections"
 

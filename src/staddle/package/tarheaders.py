@@ -1,21 +1,21 @@
-"""The headers of a tar archive, read without trusting them. Contents are not read here.
+"""The listing of a tar archive, read without trusting it. Contents are not read here.
 
-tarfile does the parsing of ustar, pax and base-256 sizes; around it stand a guard against headers that make it read
-without end, and the refusal of everything that is not a plain file.
+The blocks are followed in tarblocks.py; here everything is refused that is not a plain file, and the archive's end is
+judged.
 
 Source: IEEE Std 1003.1, ustar and pax interchange formats; DSP0243, distribution as a single file.
 """
 
-import tarfile
 from typing import BinaryIO, Final
 
 from staddle.kernel import Fault, Finding, Severity
-from staddle.package.members import Member
+from staddle.package.members import Member, printable
+from staddle.package.tarblocks import BLOCK, Header, NotTar, read_headers
 
 __all__ = ["list_tar"]
 
-_BLOCK: Final = 512
-_MOST_HEADER_BYTES: Final = 1 << 20  # ours: a pax header holds a name and a size, never a mebibyte
+_MOST_FAULTS: Final = 100  # ours: whoever reads the first hundred knows enough
+_MOST_FINDINGS: Final = 100
 _ASK_MAKER: Final = "do not use this package; ask its maker for a sound one"
 _WRAPPERS: Final = {
     b"\x1f\x8b": "gzip",
@@ -25,36 +25,14 @@ _WRAPPERS: Final = {
     b"PK\x03\x04": "zip",
 }
 _KINDS: Final = {
-    tarfile.SYMTYPE: "a symbolic link",
-    tarfile.LNKTYPE: "a hard link",
-    tarfile.CHRTYPE: "a character device",
-    tarfile.BLKTYPE: "a block device",
-    tarfile.FIFOTYPE: "a named pipe",
+    b"2": "a symbolic link",
+    b"1": "a hard link",
+    b"3": "a character device",
+    b"4": "a block device",
+    b"6": "a named pipe",
 }
 
 Listing = tuple[tuple[Member, ...], tuple[Fault, ...], tuple[Finding, ...]]
-
-
-class _HeaderTooLarge(Exception):
-    pass
-
-
-class _Guard:
-    """A file whose single reads are bounded, so that a header cannot name a size that fills the memory."""
-
-    def __init__(self, file: BinaryIO) -> None:
-        self._file = file
-
-    def read(self, size: int) -> bytes:
-        if not 0 <= size <= _MOST_HEADER_BYTES:
-            raise _HeaderTooLarge
-        return self._file.read(size)
-
-    def seek(self, offset: int) -> int:
-        return self._file.seek(offset)
-
-    def tell(self) -> int:
-        return self._file.tell()
 
 
 def list_tar(file: BinaryIO, *, where: str, most_members: int) -> Listing:
@@ -73,33 +51,29 @@ def list_tar(file: BinaryIO, *, where: str, most_members: int) -> Listing:
     findings: dict[Finding, None] = {}
     end = 0
     try:
-        # The guard has all of a file that tarfile uses to read headers.
-        with tarfile.open(fileobj=_Guard(file), mode="r:", encoding="utf-8") as tar:  # type: ignore[call-overload]
-            for count, info in enumerate(tar):
-                if count >= most_members:
-                    faults.append(_broken(f"it has more than {most_members} members", where))
-                    break
-                if info.size < 0 or info.offset_data <= info.offset or info.offset < end:
-                    faults.append(_broken(f'the header of "{info.name}" has an impossible size', where))
-                    break
-                end = info.offset_data + (info.size + _BLOCK - 1) // _BLOCK * _BLOCK
-                fault = _kind_fault(info, where)
-                if fault:
-                    faults.append(fault)
-                elif info.isdir():
-                    findings[_departure("archive-folder", f'the archive holds the folder "{info.name}"')] = (
-                        None
-                    )
-                else:
-                    name = info.name
-                    if name.startswith("./"):
-                        findings[_departure("archive-dot-names", 'member names begin with "./"')] = None
-                        name = name.removeprefix("./")
-                    members.append(Member(name=name, size_bytes=info.size, offset_bytes=info.offset_data))
-    except _HeaderTooLarge:
-        faults.append(_broken("one of its headers is larger than a header can be", where))
-    except (tarfile.TarError, ValueError, ArithmeticError, LookupError, EOFError) as exc:
-        faults.append(_broken(f"it is not a sound tar archive: {exc}", where))
+        for count, header in enumerate(read_headers(file)):
+            if count >= most_members:
+                faults.append(_broken(f"it has more than {most_members} members", where))
+                break
+            end = header.end
+            if fault := _kind_fault(header, where):
+                faults.append(fault)
+                if header.kind == b"S":
+                    break  # the map of its holes lies between header and content; nothing behind it is needed
+            elif header.is_folder:
+                what = f'the archive holds the folder "{printable(header.name)}"'
+                if len(findings) < _MOST_FINDINGS:
+                    findings[_departure("archive-folder", what)] = None
+            else:
+                name = header.name
+                if name.startswith("./"):
+                    findings[_departure("archive-dot-names", 'member names begin with "./"')] = None
+                    name = name.removeprefix("./")
+                members.append(Member(name=name, size_bytes=header.size, offset_bytes=header.offset))
+            if len(faults) >= _MOST_FAULTS:
+                break
+    except NotTar as exc:
+        faults.append(_broken(str(exc), where))
     if not faults:
         fault, finding = _judge_end(file, end, size, where)
         faults += [fault] if fault else []
@@ -107,15 +81,23 @@ def list_tar(file: BinaryIO, *, where: str, most_members: int) -> Listing:
     return tuple(members), tuple(faults), tuple(findings)
 
 
-def _kind_fault(info: tarfile.TarInfo, where: str) -> Fault | None:
-    if info.issparse():
+def _kind_fault(header: Header, where: str) -> Fault | None:
+    name = printable(header.name)
+    if len(set(header.names)) > 1:
+        return Fault(
+            what=f'the member "{name}" has a second name in another header: "{printable(header.names[1])}"',
+            where=where,
+            why="two readers may each see another one of them",
+            mend=_ASK_MAKER,
+        )
+    if header.sparse:
         kind = "a sparse file"
-    elif info.isdir() or info.type in (tarfile.REGTYPE, tarfile.AREGTYPE):
+    elif header.is_folder or header.kind in (b"0", b"\0"):
         return None
     else:
-        kind = _KINDS.get(info.type, "of an unknown kind")
+        kind = _KINDS.get(header.kind, "of an unknown kind")
     return Fault(
-        what=f'the member "{info.name}" is {kind}',
+        what=f'the member "{name}" is {kind}',
         where=where,
         why="a package holds plain files only; others can point out of it or hide what they hold",
         mend=_ASK_MAKER,
@@ -127,10 +109,10 @@ def _judge_end(file: BinaryIO, end: int, size: int, where: str) -> tuple[Fault |
     if end > size:
         return _broken("it breaks off inside its last member", where), None
     file.seek(end)
-    tail = file.read(2 * _BLOCK)
+    tail = file.read(2 * BLOCK)
     if tail.strip(b"\0"):
         return _broken(f"the header at byte {end} is damaged; what follows cannot be read", where), None
-    if len(tail) < 2 * _BLOCK:
+    if len(tail) < 2 * BLOCK:
         return None, _departure("archive-end", "the archive lacks the two zero blocks at its end")
     return None, None
 

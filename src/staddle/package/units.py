@@ -16,6 +16,7 @@ from staddle.kernel import Finding, InputRefused, Severity
 __all__ = ["BASE_UNITS", "Units", "amount_of", "read_memory_units", "read_units"]
 
 BASE_UNITS: Final = ("bit", "byte", "count", "hertz", "percent", "second")
+_MOST_CHARACTERS: Final = 500  # a unit has two or three names and a power
 _MOST_DIGITS: Final = 19  # an unsigned 64-bit number has at most 20; a factor needs none near that
 _MOST_EXPONENT: Final = 80  # 2^80 is a yobibyte; nothing in a package is larger
 
@@ -61,6 +62,8 @@ def read_units(text: str) -> Units:
     Source: DSP0004 Annex C.1.
     Example: read_units("byte * 2^30").factor == 1073741824
     """
+    if len(text) > _MOST_CHARACTERS:
+        raise _refused(text[:_MOST_CHARACTERS] + "…")
     plain = " ".join(text.split())
     if plain.lower() in _FREE_WORDS:
         factor = _FREE_WORDS[plain.lower()]

@@ -6,22 +6,25 @@ placement where the caller searched for it.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, islice, product
 from typing import Final
 
 from staddle.kernel import format_binary
 from staddle.placement.cost import LEVELS, host_fill, level_values, shared_domains
 from staddle.placement.data import Tables
-from staddle.placement.model import HostRoom, PassedOver, Seat
+from staddle.placement.fill import fill_permille
+from staddle.placement.model import ConflictRule, HostRoom, PassedOver, Seat
 
-__all__ = ["NextBest", "explain"]
+__all__ = ["NextBest", "all_bars", "explain", "worse_in_words"]
 
 _MOST_POOL_CHOICES: Final = (
     64  # pools tried for one member on one host: its present ones, then by table order
 )
 _MOST_PAIRS: Final = 300  # beyond so many pairs of member and host only the fewer choices are tried
 _FEWER_POOL_CHOICES: Final = 4
+_MOST_TOLD: Final = 5  # hosts passed over of a large estate, for each kind of member
+_MOST_PAIRS_MOVED: Final = 4000  # beyond, hosts are ranked by their own fill alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,18 +50,35 @@ def explain(
 
     Args: seats: valid, in the order of the members; next_best: by the host not used; one without an entry is told to be unknown.
     """
+    problem = tables.problem
+    able = [
+        frozenset(h.name for h in problem.hosts if not _own_bar(tables, positions[0], h))
+        for positions in tables.classes
+    ]
     reasons = tuple(
-        (member.name, _reason(tables, seats, position, next_best.get(seats[position].host)))
-        for position, member in enumerate(tables.problem.members)
+        (
+            member.name,
+            _reason(
+                tables,
+                seats,
+                position,
+                able[tables.class_of[member.name]],
+                next_best.get(seats[position].host),
+            ),
+        )
+        for position, member in enumerate(problem.members)
     )
-    passed = tuple(row for positions in tables.classes for row in _passed_over(tables, seats, positions))
-    return reasons, passed
+    large = len(seats) * len(problem.hosts) > _MOST_PAIRS_MOVED
+    tell = _passed_by_fill if large else _passed_over
+    return reasons, tuple(row for positions in tables.classes for row in tell(tables, seats, positions))
 
 
-def _reason(tables: Tables, seats: tuple[Seat, ...], position: int, other: NextBest | None) -> str:
+def _reason(
+    tables: Tables, seats: tuple[Seat, ...], position: int, able: frozenset[str], other: NextBest | None
+) -> str:
     seat = seats[position]
     parts = [
-        f"{seat.host}: {_standing(tables, seats, position)}",
+        f"{seat.host}: {_standing(tables, seats, position, able)}",
         _leaves(tables, seats, position),
         _shares(tables, seats, position),
         _against(tables, seats, position, other),
@@ -69,18 +89,14 @@ def _reason(tables: Tables, seats: tuple[Seat, ...], position: int, other: NextB
     return "; ".join(part for part in parts if part)
 
 
-def _standing(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
+def _standing(tables: Tables, seats: tuple[Seat, ...], position: int, able: frozenset[str]) -> str:
     """How many hosts could take the member by themselves, in the narrowest domain in which it stands alone."""
     member, seat = tables.problem.members[position], seats[position]
-    able = {h.name for h in tables.problem.hosts if not _own_bar(tables, position, h)}
     where, names = "", able
+    kinds = {apart.kind for apart in tables.rules_of(member).apart if apart.most == 1}
     touched = tables.touched(seat)
     for fate in tables.fates:
-        if (
-            fate.kind in tables.problem.apart
-            and fate.kind not in ("host", "pool")
-            and (fate.kind, fate.name) in touched
-        ):
+        if fate.kind in kinds and fate.kind not in ("host", "pool") and (fate.kind, fate.name) in touched:
             inside = able & {tables.problem.hosts[h].name for h in fate.hosts}
             if seat.host in inside and len(inside) < len(names):
                 where, names = f" in {fate.kind} {fate.name}", inside
@@ -118,11 +134,11 @@ def _against(tables: Tables, seats: tuple[Seat, ...], position: int, other: Next
         return "without it no placement exists"
     present = {seat.host for seat in seats}
     instead = ", ".join(dict.fromkeys(seat.host for seat in other.seats if seat.host not in present))
-    return f"without it the best takes {instead or 'the other hosts'}, {_worse(tables, seats, other.seats, position)}"
+    return f"without it the best takes {instead or 'the other hosts'}, {worse_in_words(tables, seats, other.seats, position)}"
 
 
-def _worse(tables: Tables, seats: tuple[Seat, ...], other: tuple[Seat, ...], position: int) -> str:
-    """The first level at which the other seats are worse, in words."""
+def worse_in_words(tables: Tables, seats: tuple[Seat, ...], other: tuple[Seat, ...], position: int) -> str:
+    """The first level at which the other seats are worse for that member, in words."""
     here, there = level_values(tables, seats), level_values(tables, other)
     member = seats[position].member
     for level, now, then in zip(LEVELS, here, there, strict=True):
@@ -135,6 +151,8 @@ def _worse(tables: Tables, seats: tuple[Seat, ...], other: tuple[Seat, ...], pos
             return f"{own} (shared fate {then} rather than {now})"
         if level == "movement":
             return f"moving {then} of what is settled rather than {now}"
+        if level == "fill after a failure":
+            return f"{_percent(then)} full after the worst failure rather than {_percent(now)}"
         return f"with the fullest {level.split()[0]} at {_percent(then)} rather than {_percent(now)}"
     return "equal on every level, later in the tables"
 
@@ -159,28 +177,68 @@ def _passed_over(tables: Tables, seats: tuple[Seat, ...], positions: tuple[int, 
             barred.append(PassedOver(host=host.name, reason=moves[0][1].bar, members=names))
     rows = []
     for rank, (_, h, i, move) in enumerate(sorted(ranked, key=lambda row: row[:3]), start=1):
-        text = _worse(tables, seats, move.seats, i)
+        text = worse_in_words(tables, seats, move.seats, i)
         who = f" for {tables.problem.members[i].name}" if len(positions) > 1 else ""
         reason = f"possible{who}, number {rank} of those passed over: {text}"
         rows.append(PassedOver(host=tables.problem.hosts[h].name, reason=reason, members=names))
     return rows + barred
 
 
+def _passed_by_fill(tables: Tables, seats: tuple[Seat, ...], positions: tuple[int, ...]) -> list[PassedOver]:
+    """The same on large estates: the next emptiest hosts, ranked by their own fill alone; the others are counted by rule."""
+    member = tables.problem.members[positions[0]]
+    names = tuple(tables.problem.members[i].name for i in positions)
+    taken = {seats[i].host for i in positions}
+    ranked: list[tuple[int, int]] = []
+    barred: dict[str, int] = {}
+    for h, host in enumerate(tables.problem.hosts):
+        bars = () if host.name in taken else all_bars(tables, positions[0], host)
+        if bars:
+            rule = bars[0].name.partition(":")[0]
+            barred[rule] = barred.get(rule, 0) + 1
+        elif host.name not in taken:
+            needs = [host.memory_for(member)]
+            ranked.append((fill_permille(host.memory_total_bytes, host.memory_bytes, needs), h))
+    rows = [
+        PassedOver(
+            host=tables.problem.hosts[h].name,
+            reason=f"possible by itself, number {rank} of {len(ranked)} by fill: it would be {_percent(fill)} full",
+            members=names,
+        )
+        for rank, (fill, h) in enumerate(sorted(ranked)[:_MOST_TOLD], start=1)
+    ]
+    return rows + [
+        PassedOver(host=f"{count} hosts", reason=f"{rule}: by themselves (--why tells of one)", members=names)
+        for rule, count in barred.items()
+    ]
+
+
 def _own_bar(tables: Tables, position: int, host: HostRoom) -> str:
     """The first rule by which the host alone cannot take the member, "" if it can."""
+    return next((_told(bar) for bar in all_bars(tables, position, host)), "")
+
+
+def all_bars(tables: Tables, position: int, host: HostRoom) -> tuple[ConflictRule, ...]:
+    """Every rule by which the host alone, or all its pools, cannot take the member; () if it can."""
     member = tables.problem.members[position]
-    for bar in tables.host_bars(member, host):
-        return f"{bar.name}: {bar.text}"
+    bars = list(tables.host_bars(member, host))
     for disk in member.disks:
-        first = ""
-        for pool in tables.problem.pools:
-            bars = tables.pool_bars(member, disk, pool) if pool.name in host.pools else ()
-            if pool.name in host.pools and not bars:
-                break
-            first = first or "".join(f"{bar.name}: pool {pool.name}: {bar.text}" for bar in bars[:1])
-        else:
-            return first or f"pool-reach: it reaches no pool for disk {disk.disk_id}"
-    return ""
+        tried = [
+            (pool, tables.pool_bars(member, disk, pool))
+            for pool in tables.problem.pools
+            if pool.name in host.pools
+        ]
+        if not tried:
+            text = f"it reaches no pool for disk {disk.disk_id}"
+            bars.append(ConflictRule(name="pool-reach", text=text))
+        elif all(own for _, own in tried):
+            bars += [replace(bar, text=f"pool {pool.name}: {bar.text}") for pool, own in tried for bar in own]
+    return tuple(dict.fromkeys(bars))
+
+
+def _told(bar: ConflictRule) -> str:
+    # What comes after the colon in the group's name says which wish it is; the text says so already.
+    return f"{bar.name.partition(':')[0]}: {bar.text}"
 
 
 def _moved(tables: Tables, seats: tuple[Seat, ...], position: int, host: HostRoom) -> _Move:
@@ -227,9 +285,9 @@ def _overfull(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:
     host = problem.hosts[tables.host_at[seat.host]]
     there = [m for m, s in zip(problem.members, seats, strict=True) if s.host == host.name]
     others = ", ".join(m.name for m in there if m.name != seat.member)
-    if sum(m.memory_bytes for m in there) > host.memory_bytes:
+    if sum(host.memory_for(m) for m in there) > host.memory_bytes:
         return f"memory: too little is left beside {others}"
-    if sum(m.vcpus for m in there) > host.vcpus:
+    if sum(host.vcpus_for(m) for m in there) > host.vcpus:
         return f"vcpus: too few are left beside {others}"
     for name in dict.fromkeys(pool for _, pool in seat.disks):
         pool = problem.pools[tables.pool_at[name]]
@@ -250,24 +308,36 @@ def _togetherness(tables: Tables, seats: tuple[Seat, ...], position: int) -> str
     problem = tables.problem
     member = problem.members[position]
     touched = [tables.touched(seat) for seat in seats]
+    rules = tables.rules_of(member)
+    own = tables.members_of(rules)
     host = problem.hosts[tables.host_at[seats[position].host]]
-    if problem.one_cpu_level and member.data:
-        for m, seat in zip(problem.members, seats, strict=True):
-            level = problem.hosts[tables.host_at[seat.host]].cpu_level
-            if m.data and level != host.cpu_level:
-                return f'cpu-level: its level is "{host.cpu_level}", {m.name} stands on "{level}"'
-    votes = [i for i, m in enumerate(problem.members) if m.votes]
+    for i in own if member.data else ():
+        m, there = problem.members[i], problem.hosts[tables.host_at[seats[i].host]]
+        if m.data and rules.one_cpu_level and there.cpu_level != host.cpu_level:
+            return f'cpu-level: its level is "{host.cpu_level}", {m.name} stands on "{there.cpu_level}"'
+        for pair in rules.too_far if m.data else ():
+            if i != position and {_site(host), _site(there)} == set(pair):
+                return f"latency: {_site(host)} is too far from {_site(there)}, where {m.name} holds data"
+    votes = [i for i in own if problem.members[i].votes]
+    most = {apart.kind: apart.most for apart in rules.apart}
     for key in sorted(touched[position], key=tables.fate_at.__getitem__):
         fate = tables.fates[tables.fate_at[key]]
-        for i, m in enumerate(problem.members):
-            pair = {m.leads, member.leads} == {"first", "second"} and fate.kind in problem.deputy_apart
-            if i != position and key in touched[i] and (fate.kind in problem.apart or pair):
-                rule = "apart" if fate.kind in problem.apart else "deputy-apart"
-                return f"{rule}:{fate.kind}: it would share {fate.kind} {fate.name} with {m.name}"
+        sharing = [problem.members[i].name for i in own if i != position and key in touched[i]]
+        if fate.kind in most and len(sharing) >= most[fate.kind]:
+            return f"apart:{fate.kind}: it would share {fate.kind} {fate.name} with {', '.join(sharing)}"
+        for i in own:
+            m = problem.members[i]
+            both_lead = {m.leads, member.leads} == {"first", "second"} and fate.kind in rules.deputy_apart
+            if i != position and key in touched[i] and both_lead:
+                return f"deputy-apart:{fate.kind}: it would share {fate.kind} {fate.name} with {m.name}"
         held = sum(key in touched[i] for i in votes)
-        if fate.kind in problem.majority_kinds and member.votes and 2 * held >= len(votes):
+        if fate.kind in rules.majority_kinds and member.votes and 2 * held >= len(votes):
             return f"majority:{fate.kind}: {fate.kind} {fate.name} would hold {held} of {len(votes)} votes"
     return ""
+
+
+def _site(host: HostRoom) -> str:
+    return next((name for kind, name in host.domains if kind == "site"), "")
 
 
 def _percent(permille: int) -> str:

@@ -3,7 +3,9 @@
 A rule that nothing on the estate can meet is no fault of the question: then no placement exists (solve.py).
 """
 
+from collections import Counter
 from collections.abc import Iterable
+from itertools import product
 
 from staddle.kernel import Fault
 from staddle.kernel.likeness import did_you_mean
@@ -19,6 +21,7 @@ def faults_of(problem: Problem) -> tuple[Fault, ...]:
         *_doubles("member", [member.name for member in problem.members]),
         *_doubles("host", [host.name for host in problem.hosts]),
         *_doubles("pool", [pool.name for pool in problem.pools]),
+        *_doubles("cluster", [rules.name for rules in problem.clusters]),
         *_doubles("settled seat of member", [seat.member for seat in problem.settled]),
         *_amounts(problem),
         *_leaders(problem),
@@ -44,11 +47,11 @@ def _emptiness(problem: Problem) -> list[Fault]:
 def _doubles(kind: str, names: list[str]) -> list[Fault]:
     return [
         Fault(
-            what=f'{kind} "{name}" is there {names.count(name)} times',
+            what=f'{kind} "{name}" is there {count} times',
             mend="keep one, or give them names of their own",
         )
-        for name in dict.fromkeys(names)
-        if names.count(name) > 1
+        for name, count in Counter(names).items()
+        if count > 1
     ]
 
 
@@ -98,8 +101,8 @@ def _leaders(problem: Problem) -> list[Fault]:
         for member in problem.members
         if member.leads not in ("first", "second", "never")
     ]
-    for place in ("first", "second"):
-        leading = [member.name for member in problem.members if member.leads == place]
+    for cluster, place in product((rules.name for rules in problem.clusters), ("first", "second")):
+        leading = [m.name for m in problem.members if (m.cluster, m.leads) == (cluster, place)]
         if len(leading) > 1:
             faults.append(
                 Fault(
@@ -123,10 +126,12 @@ def _names(problem: Problem) -> list[Fault]:
         where = f"member {member.name}"
         asked += [(where, "host", member.pinned_to, hosts), (where, "site", member.site, sites)]
         asked += [(where, "host, pool or domain", name, places) for name in member.keep_out]
-    asked += [("storage.pools", "pool", name, pools) for name in problem.allowed_pools]
-    asked += [("apart", "kind of domain", kind, kinds) for kind in problem.apart]
-    asked += [("deputy apart", "kind of domain", kind, kinds) for kind in problem.deputy_apart]
-    asked += [("majority", "kind of domain", kind, kinds) for kind in problem.majority_kinds]
+        asked.append((where, "cluster", member.cluster, [rules.name for rules in problem.clusters]))
+    for rules in problem.clusters:
+        asked += [("storage.pools", "pool", name, pools) for name in rules.allowed_pools]
+        asked += [("apart", "kind of domain", apart.kind, kinds) for apart in rules.apart]
+        asked += [("deputy apart", "kind of domain", kind, kinds) for kind in rules.deputy_apart]
+        asked += [("majority", "kind of domain", kind, kinds) for kind in rules.majority_kinds]
     for host in problem.hosts:
         asked += [(f"host {host.name}", "pool", name, pools) for name in host.pools]
     return [_unknown(*row) for row in asked if row[2] and row[2] not in row[3]]

@@ -5,17 +5,25 @@ The five outcomes are five types: none may be printed for another.
 """
 
 from dataclasses import dataclass, field
+from typing import Final
 
+from staddle.estate.room import memory_with_overhead, vcpus_weighed
+from staddle.failures.running import Running, Stand
+from staddle.failures.scenario import Scenario
 from staddle.kernel import Fault
 
 __all__ = [
+    "MEMBER_RESTART_ORDER",
+    "Apart",
     "BestShown",
+    "ClusterRules",
     "ConflictRule",
     "DiskNeed",
     "GoodWithBound",
     "HostRoom",
     "InputInvalid",
     "MemberNeed",
+    "Mend",
     "NoneExists",
     "NotFoundInTime",
     "Outcome",
@@ -23,8 +31,13 @@ __all__ = [
     "Placement",
     "PoolRoom",
     "Problem",
+    "Reserve",
     "Seat",
+    "Survive",
 ]
+
+MEMBER_RESTART_ORDER: Final = 50
+"""Before the guests without an order of their own (100). Common practice, no source: after storage, time and names."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +51,11 @@ class DiskNeed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MemberNeed:
-    """What one member takes and where it may stand. ``site`` empty means any."""
+    """What one member takes and where it may stand. ``site`` empty means any.
+
+    ``cluster`` names the ClusterRules that hold for it. ``vcpu_per_core`` is the most vCPUs a core of its own class, 0
+    where the host's limit is enough.
+    """
 
     name: str
     memory_bytes: int
@@ -52,6 +69,9 @@ class MemberNeed:
     votes: bool = True
     leads: str = "never"
     data: bool = True
+    cluster: str = ""
+    vcpu_per_core: float = 0
+    restart_order: int = MEMBER_RESTART_ORDER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +79,8 @@ class HostRoom:
     """What one host has left, and what it reaches. ``domains`` holds (kind, name) of every domain above it.
 
     ``node_cores`` and ``node_memory_bytes`` are those of one NUMA node; 0 means not known, and excludes nothing.
+    ``vcpus`` counts at the host's own limit of vCPUs a core. ``guest_overhead_percent`` of a guest's memory is what the
+    host needs for it besides.
     """
 
     name: str
@@ -71,6 +93,16 @@ class HostRoom:
     cpu_level: str = ""
     node_cores: int = 0
     node_memory_bytes: int = 0
+    vcpu_per_core: float = 0
+    guest_overhead_percent: float = 0
+
+    def memory_for(self, member: MemberNeed) -> int:
+        """What the member takes of this host's memory, in bytes."""
+        return memory_with_overhead(member.memory_bytes, self.guest_overhead_percent)
+
+    def vcpus_for(self, member: MemberNeed) -> int:
+        """What the member takes of this host's vCPUs; more than its own where its class allows fewer a core."""
+        return vcpus_weighed(member.vcpus, member.vcpu_per_core, self.vcpu_per_core)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,21 +126,75 @@ class Seat:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
-    """The whole question. ``apart`` holds kinds of domain, "host" and "pool"; ``settled`` is what stood before.
+class Apart:
+    """At most so many members of a cluster in one domain of that kind; "host" and "pool" are kinds too."""
+
+    kind: str
+    most: int = 1
+    key: str = field(default="", compare=False)  # the row of the design that says so
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClusterRules:
+    """The rules that hold among the members of one cluster.
 
     ``allowed_pools`` empty means any pool. ``one_cpu_level``: all members that hold data stand on hosts of one level.
+    ``too_far``: pairs of sites that may not both hold data.
     """
+
+    name: str = ""
+    apart: tuple[Apart, ...] = (Apart(kind="host"),)
+    deputy_apart: tuple[str, ...] = ()
+    majority_kinds: tuple[str, ...] = ()  # kinds of domain in which no one may hold half of the votes or more
+    allowed_pools: tuple[str, ...] = ()
+    one_cpu_level: bool = False
+    too_far: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survive:
+    """One sentence of what a cluster must outlive, as scenarios, and what must then be left of it.
+
+    In each scenario at least ``least_data`` members that hold data are left, more than half of the votes, and one that may
+    lead where the design names any; and every machine that is displaced restarts on the survivors, that of others too
+    where ``others_restart``.
+    """
+
+    cluster: str = ""
+    sentence: str
+    scenarios: tuple[Scenario, ...]
+    least_data: int = 0
+    others_restart: bool = True
+    key: str = field(default="", compare=False)  # the row of the design that says so
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reserve:
+    """What must still hold after a failure: the scenarios, what runs there already, and the hosts under those rules.
+
+    ``apart_after``: clusters whose members share no host after a failure either.
+    """
+
+    survive: tuple[Survive, ...]
+    machines: tuple[Running, ...] = ()
+    stands: tuple[Stand, ...] = ()
+    apart_after: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """The whole question, of one cluster or several. ``settled`` is what stood before."""
 
     members: tuple[MemberNeed, ...]
     hosts: tuple[HostRoom, ...]
     pools: tuple[PoolRoom, ...] = ()
-    apart: tuple[str, ...] = ("host",)
-    deputy_apart: tuple[str, ...] = ()
-    majority_kinds: tuple[str, ...] = ()  # kinds of domain in which no one may hold half of the votes or more
+    clusters: tuple[ClusterRules, ...] = (ClusterRules(),)
     settled: tuple[Seat, ...] = ()
-    allowed_pools: tuple[str, ...] = ()
-    one_cpu_level: bool = False
+    reserve: Reserve | None = None
+
+    def rules_of(self, member: MemberNeed) -> ClusterRules:
+        """The rules of its cluster. Raises: KeyError: the question names no such cluster."""
+        return {rules.name: rules for rules in self.clusters}[member.cluster]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,6 +217,8 @@ class Placement:
     reasons: tuple[tuple[str, str], ...] = ()  # (member, why this host)
     passed_over: tuple[PassedOver, ...] = ()
     levels: tuple[tuple[str, float], ...] = ()  # the objective, most important level first
+    undecided: tuple[str, ...] = ()  # scenarios whose restarts were neither shown nor excluded
+    short_alone: tuple[str, ...] = ()  # scenarios after which guests of others do not restart even without us
 
     def get_seat(self, member: str) -> Seat:
         """The seat of one member. Raises: KeyError: no such member."""
@@ -146,12 +234,16 @@ class BestShown:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GoodWithBound:
-    """A valid placement; on ``level`` it reaches ``reached``, and nothing can be below ``bound``."""
+    """A valid placement; on ``level`` it reaches ``reached``, and nothing can be below ``bound``.
+
+    ``stopped``: the engineer broke the search off, and this is the best so far.
+    """
 
     placement: Placement
     level: str
     reached: float
     bound: float
+    stopped: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,14 +252,31 @@ class ConflictRule:
 
     name: str
     text: str
+    key: str = ""  # the key of the design that asks for it, "" where the estate sets it
+    cluster: str = ""  # whose design that is
+    where: str = ""  # file, line and column, once somebody has looked them up
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mend:
+    """One change after which a placement exists: shown by solving again. ``cost`` orders them, cheapest first."""
+
+    text: str
+    kind: str  # one of mends.KINDS
+    cost: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoneExists:
-    """Proven: no placement meets the rules. ``irreducible`` says whether each rule was shown to be needed."""
+    """Proven: no placement meets the rules. ``irreducible`` says whether each rule was shown to be needed.
+
+    ``mends`` were each shown to help; of ``undecided_mends`` more that was not known within the limit.
+    """
 
     conflict: tuple[ConflictRule, ...]
     irreducible: bool
+    mends: tuple[Mend, ...] = ()
+    undecided_mends: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

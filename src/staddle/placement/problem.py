@@ -1,24 +1,51 @@
-"""The placement question of one design: what each member takes, what each host and pool has left.
+"""The placement question of one design or several: what each member takes, what each host and pool has left.
 
-Pure. Room left is the estate's computation (estate/bookings.py), what stands in what the failures' (failures/domains.py).
-Not here: rules after a failure (survival).
+Pure. Room left is the estate's computation (estate/bookings.py), what stands in what the failures' (failures/domains.py),
+what must hold after a failure stands in after.py.
 """
 
-from collections.abc import Iterable
-from typing import Final
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from staddle.design.model import Design, DiskChoice, Member
-from staddle.design.sentences import AnyOf, parse_survive
+from staddle.design.sentences import AtMost, DeputyBy, VotesBy, parse_apart
 from staddle.estate.bookings import Booking, room_left
 from staddle.estate.model import Estate
 from staddle.failures.domains import domains_above, pool_domains_above
+from staddle.failures.scenario import Scenario
 from staddle.kernel import Fault, InputRefused, StaddleError, format_decimal
 from staddle.package.model import Hardware, Package, PackageDisk
-from staddle.placement.model import DiskNeed, HostRoom, MemberNeed, PoolRoom, Problem, Seat
+from staddle.placement.after import afterwards, running_guests, stands_after, survive_of
+from staddle.placement.model import (
+    Apart,
+    ClusterRules,
+    DiskNeed,
+    HostRoom,
+    MemberNeed,
+    PoolRoom,
+    Problem,
+    Reserve,
+    Seat,
+    Survive,
+)
 
-__all__ = ["disk_needs", "problem_from"]
+__all__ = ["ClusterAsk", "disk_needs", "problem_from", "problem_of_many"]
 
-_FEWEST_VOTES_WITH_MAJORITY: Final = 3  # of one or two votes every domain that holds a voter holds half
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClusterAsk:
+    """One cluster to place. ``name`` is "" for the only one; ``too_far`` are pairs of sites that may not both hold data.
+
+    ``one_cpu_level``: hosts of different CPU levels are refused for members that hold data. Common practice, no source,
+    is "identical, or levelled to the oldest": where the platform levels, the rule is not needed.
+    """
+
+    name: str = ""
+    design: Design
+    package: Package
+    settled: tuple[Seat, ...] = ()
+    too_far: tuple[tuple[str, str], ...] = ()
+    one_cpu_level: bool = False
 
 
 def problem_from(
@@ -28,38 +55,77 @@ def problem_from(
     package: Package,
     bookings: Iterable[Booking] = (),
     settled: tuple[Seat, ...] = (),
+    too_far: tuple[tuple[str, str], ...] = (),
     one_cpu_level: bool = False,
 ) -> Problem:
-    """The question that design, estate and package ask.
+    """The question that one design asks. As problem_of_many."""
+    ask = ClusterAsk(
+        design=design, package=package, settled=settled, too_far=too_far, one_cpu_level=one_cpu_level
+    )
+    return problem_of_many((ask,), estate=estate, bookings=bookings)
 
-    The deputy is kept apart from the leader by host where the design's ``apart`` does not say so already. For each
-    "any 1 KIND" in ``survive`` no domain of that kind may hold half of three or more votes; other sentences there are
-    for the failure tables. A host or pool with less than nothing left has 0.
 
-    Args: bookings: those that stand (estate.bookings.standing) for other jobs; settled: the seats agreed to before;
-        one_cpu_level: hosts of different CPU levels are refused for members that hold data. Common practice, no
-        source, is "identical, or levelled to the oldest": where the platform levels, the rule is not needed.
-    Raises: InputRefused: the design names a size, disk or network that does not exist, or a disk smaller than the
-        package's; every fault at once. Sentences of ``survive`` that are not understood were refused by its reader.
+def problem_of_many(
+    asks: Sequence[ClusterAsk], *, estate: Estate, bookings: Iterable[Booking] = ()
+) -> Problem:
+    """The question that several designs ask together of one estate.
+
+    The deputy is kept apart from the leader by host where the design's ``apart`` does not say so already. A host or pool
+    with less than nothing left has 0. Bookings of other jobs count as machines of theirs after a failure too.
+
+    Args: asks: members have different names throughout; bookings: those that stand (estate.bookings.standing) for others.
+    Raises: InputRefused: a design names a size, disk or network that does not exist, or a disk smaller than the
+        package's, or a domain that is not there; every fault at once. Sentences that are not understood were refused by
+        the design's reader.
     """
-    faults = [*_network_faults(design, estate), *_disk_faults(design, package)]
-    needs = tuple(_member(member, design, package, faults) for member in design.members)
+    booked = tuple(bookings)
+    faults: list[Fault] = []
+    members: list[MemberNeed] = []
+    survive: list[Survive] = []
+    known: dict[str, tuple[Scenario, ...]] = {}
+    after = [afterwards(ask.design) for ask in asks]
+    for ask in asks:
+        faults += [*_network_faults(ask.design, estate), *_disk_faults(ask.design, ask.package)]
+        needs = (_member(member, ask, faults) for member in ask.design.members)
+        members += [need for need in needs if need is not None]
+        survive += survive_of(ask.design, estate, cluster=ask.name, faults=faults, known=known)
     if faults:
         raise InputRefused(*dict.fromkeys(faults))
-    hosts, pools = _rooms(estate, bookings)
-    voting = sum(member.votes for member in design.members) >= _FEWEST_VOTES_WITH_MAJORITY
-    meant = [parse_survive(text) for text in design.survive]
-    kinds = (one.kind for one in meant if isinstance(one, AnyOf) and one.count == 1)
+    hosts, pools = _rooms(estate, booked)
     return Problem(
-        members=tuple(need for need in needs if need is not None),
+        members=tuple(members),
         hosts=hosts,
         pools=pools,
-        apart=design.apart,
-        deputy_apart=() if "host" in design.apart else ("host",),
-        majority_kinds=tuple(dict.fromkeys(kinds)) if voting else (),
-        settled=settled,
-        allowed_pools=design.storage.pools,
-        one_cpu_level=one_cpu_level,
+        clusters=tuple(_rules(ask) for ask in asks),
+        settled=tuple(seat for ask in asks for seat in ask.settled),
+        reserve=Reserve(
+            survive=tuple(survive),
+            machines=running_guests(estate, booked),
+            stands=stands_after(estate, [one.vcpu_per_core for one in after]),
+            apart_after=tuple(
+                ask.name for ask, one in zip(asks, after, strict=True) if one.members_share_no_host
+            ),
+        ),
+    )
+
+
+def _rules(ask: ClusterAsk) -> ClusterRules:
+    rows = [parse_apart(text) for text in ask.design.apart]
+    apart = tuple(
+        Apart(kind=row.kind, most=row.most, key=f"apart[{number}]")
+        for number, row in enumerate(rows)
+        if isinstance(row, AtMost)
+    )
+    by_host = any(row.kind == "host" and row.most == 1 for row in apart)
+    deputy = tuple(row.kind for row in rows if isinstance(row, DeputyBy))
+    return ClusterRules(
+        name=ask.name,
+        apart=apart,
+        deputy_apart=deputy or (() if by_host else ("host",)),
+        majority_kinds=tuple(row.kind for row in rows if isinstance(row, VotesBy)),
+        allowed_pools=ask.design.storage.pools,
+        one_cpu_level=ask.one_cpu_level,
+        too_far=ask.too_far,
     )
 
 
@@ -141,7 +207,8 @@ def _disk_faults(design: Design, package: Package) -> Iterable[Fault]:
             )
 
 
-def _member(member: Member, design: Design, package: Package, faults: list[Fault]) -> MemberNeed | None:
+def _member(member: Member, ask: ClusterAsk, faults: list[Fault]) -> MemberNeed | None:
+    design, package = ask.design, ask.package
     try:
         hardware = package.get_hardware(member.size or design.package.size or package.default_size())
         disks = disk_needs(design, package, hardware)
@@ -161,6 +228,8 @@ def _member(member: Member, design: Design, package: Package, faults: list[Fault
         votes=member.votes,
         leads=member.leads,
         data=member.data,
+        cluster=ask.name,
+        vcpu_per_core=design.package.vcpu_per_core or 0,
     )
 
 
@@ -179,6 +248,8 @@ def _rooms(estate: Estate, bookings: Iterable[Booking]) -> tuple[tuple[HostRoom,
             cpu_level=host.cpu_level,
             node_cores=host.cores // max(1, host.numa_nodes),
             node_memory_bytes=host.memory_bytes // max(1, host.numa_nodes),
+            vcpu_per_core=host.vcpu_per_core,
+            guest_overhead_percent=host.guest_overhead_percent,
         )
         for host in estate.hosts
     )

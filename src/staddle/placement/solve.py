@@ -3,7 +3,7 @@
 Not here: how is searched (search.py), what is said about the answer (explain.py).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Final
 
@@ -13,6 +13,7 @@ from staddle.placement.cost import LEVELS, level_values
 from staddle.placement.data import Tables
 from staddle.placement.explain import NextBest, explain
 from staddle.placement.faults import faults_of
+from staddle.placement.mends import Change, find_mends
 from staddle.placement.model import (
     BestShown,
     GoodWithBound,
@@ -22,6 +23,7 @@ from staddle.placement.model import (
     Placement,
     Problem,
 )
+from staddle.placement.reserve import ReserveCheck
 from staddle.placement.search import Found, Search
 from staddle.placement.verify import broken_rules
 
@@ -40,12 +42,13 @@ def solve(
     deterministic_limit_s: float = 20.0,
     seed: int = 1,
     progress: Callable[[str], None] | None = None,
+    others: Iterable[Change] = (),
 ) -> Outcome:
     """The best placement by cost.LEVELS, or why there is none. The same input gives the same answer.
 
     Args: deterministic_limit_s: limit in the solver's deterministic seconds, about one second of work each: for
         finding a placement at all, and once more for making it the best; seed: start of the solver's random choices;
-        progress: told in a few words what is being looked for.
+        progress: told in a few words what is being looked for; others: changes that the caller can offer as mends.
     Returns: one of the five outcomes; a placement in it has passed verify.broken_rules.
     Raises: OurFault: the search's answer breaks a rule.
     """
@@ -61,16 +64,28 @@ def solve(
     if not isinstance(found, Found):
         tell("looking for the rules in conflict")
         limit_s = deterministic_limit_s * _CONFLICT_SHARE
-        part = Search(tables, limit_s=limit_s, seed=seed, progress=_quiet)
-        return find_conflict(tables.groups, part.possible)
+        part = Search(tables, limit_s=limit_s, seed=seed, progress=_quiet, reserve=search.reserve)
+        conflict = find_conflict(tables.groups, part.possible)
+        tell("looking for changes that would help")
+
+        def possible(changed: Problem) -> bool | None:
+            alone = tables.alone if changed.reserve == problem.reserve else None
+            again = Search(Tables(changed, alone=alone), limit_s=limit_s / 4, seed=seed, progress=_quiet)
+            return again.possible(frozenset(group.name for group in again.tables.groups))
+
+        mends, undecided = find_mends(tables, conflict.conflict, possible, others=others)
+        return replace(conflict, mends=mends, undecided_mends=undecided)
     broken = broken_rules(problem, found.seats)
     if broken:
         raise OurFault.one("the placement found breaks a rule", why="; ".join(broken), mend="report this")
-    tell("looking for the next best hosts")
+    if not found.stopped:
+        tell("looking for the next best hosts")
     placement = _explained(tables, found, search)
     for level, value, bound in zip(LEVELS, found.reached, found.bounds, strict=True):
         if bound < value:
-            return GoodWithBound(placement=placement, level=level, reached=value, bound=bound)
+            return GoodWithBound(
+                placement=placement, level=level, reached=value, bound=bound, stopped=found.stopped
+            )
     return BestShown(placement=placement)
 
 
@@ -85,8 +100,13 @@ def kept(problem: Problem) -> Placement | None:
     order = [member.name for member in problem.members]
     seats = tuple(sorted(seats, key=lambda seat: order.index(seat.member)))
     tables = Tables(problem)
+    answer = ReserveCheck(tables).check(seats, frozenset(group.name for group in tables.groups))
+    if answer.shortages:
+        return None
     levels = zip(LEVELS, map(float, level_values(tables, seats)), strict=True)
-    return Placement(seats=seats, levels=tuple(levels))
+    return Placement(
+        seats=seats, levels=tuple(levels), undecided=answer.undecided, short_alone=answer.short_alone
+    )
 
 
 def _explained(tables: Tables, found: Found, search: Search) -> Placement:
@@ -96,23 +116,25 @@ def _explained(tables: Tables, found: Found, search: Search) -> Placement:
         reasons=reasons,
         passed_over=passed_over,
         levels=tuple(zip(LEVELS, map(float, found.reached), strict=True)),
+        undecided=found.undecided,
+        short_alone=found.short_alone,
     )
 
 
 def _next_best(tables: Tables, found: Found, search: Search) -> dict[str, NextBest]:
     """For each host taken the best placement in which no member uses it; {} on large problems."""
     problem = tables.problem
-    if len(problem.members) * len(problem.hosts) > _MOST_PAIRS_FOR_NEXT_BEST:
+    if found.stopped or len(problem.members) * len(problem.hosts) > _MOST_PAIRS_FOR_NEXT_BEST:
         return {}
     answers: dict[str, NextBest] = {}
     for host in dict.fromkeys(seat.host for seat in found.seats):
         members = tuple(replace(member, keep_out=(*member.keep_out, host)) for member in problem.members)
         other = Search(
-            Tables(replace(problem, members=members)),
+            Tables(replace(problem, members=members), alone=tables.alone),
             limit_s=search.limit_s / 10,
             seed=search.seed,
             progress=_quiet,
-        ).best(_NEXT_BEST_LEVELS)
+        ).best(_NEXT_BEST_LEVELS, floors=found.bounds)
         if isinstance(other, Found):
             answers[host] = NextBest(seats=other.seats)
         elif other is False:

@@ -29,8 +29,8 @@ def solved(solver: "cp_model.CpSolver", model: "cp_model.CpModel") -> "cp_model.
             faults.append(exc)
 
     thread = threading.Thread(target=work, name="placement search")
-    thread.start()
     try:
+        thread.start()
         thread.join()
     except BaseException:
         while (

@@ -4,7 +4,10 @@ The solver's answer passes through here before anyone sees it, and a settled pla
 still valid.
 """
 
-from staddle.placement.model import HostRoom, PoolRoom, Problem, Seat
+from fractions import Fraction
+from math import ceil
+
+from staddle.placement.model import ClusterRules, HostRoom, MemberNeed, PoolRoom, Problem, Seat
 
 __all__ = ["broken_rules"]
 
@@ -17,8 +20,14 @@ def broken_rules(problem: Problem, seats: tuple[Seat, ...]) -> tuple[str, ...]:
     broken = _badly_seated(problem, seats)
     if broken:
         return tuple(broken)
-    for check in (_host_rules, _pool_rules, _host_sums, _pool_sums, _cpu_levels, _apart, _majority, _wishes):
+    for check in (_host_rules, _pool_rules, _host_sums, _pool_sums, _wishes):
         broken += check(problem, seats)
+    for rules in problem.clusters:
+        own = [member.name for member in problem.members if member.cluster == rules.name]
+        theirs = tuple(seat for seat in seats if seat.member in own)
+        for rule in (_cpu_levels, _too_far, _apart, _majority):
+            broken += rule(problem, rules, theirs)
+    broken += _left_after(problem, seats)
     return tuple(broken)
 
 
@@ -48,8 +57,16 @@ def _host(problem: Problem, name: str) -> HostRoom:
     return next(host for host in problem.hosts if host.name == name)
 
 
+def _clusters(problem: Problem, name: str) -> ClusterRules:
+    return next(rules for rules in problem.clusters if rules.name == name)
+
+
 def _pool(problem: Problem, name: str) -> PoolRoom:
     return next(pool for pool in problem.pools if pool.name == name)
+
+
+def _member(problem: Problem, name: str) -> MemberNeed:
+    return next(member for member in problem.members if member.name == name)
 
 
 def _seat(seats: tuple[Seat, ...], member: str) -> Seat:
@@ -77,7 +94,8 @@ def _pool_rules(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
         for disk, pool in seat.disks:
             if pool not in host.pools:
                 broken.append(f"pool-reach: {host.name} does not reach {pool}, disk {disk} of {seat.member}")
-            if problem.allowed_pools and pool not in problem.allowed_pools:
+            allowed = _clusters(problem, _member(problem, seat.member).cluster).allowed_pools
+            if allowed and pool not in allowed:
                 broken.append(
                     f"pools-named: {pool}, disk {disk} of {seat.member}, is not among the design's pools"
                 )
@@ -86,12 +104,16 @@ def _pool_rules(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
 
 def _host_sums(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
     broken = []
-    for host in problem.hosts:
+    for name in dict.fromkeys(seat.host for seat in seats):
+        host = _host(problem, name)
         memory = vcpus = 0
-        for member in problem.members:
-            if _seat(seats, member.name).host == host.name:
-                memory += member.memory_bytes
-                vcpus += member.vcpus
+        for seat in seats:
+            if seat.host == name:
+                member = _member(problem, seat.member)
+                overhead = Fraction(str(host.guest_overhead_percent))
+                memory += ceil(member.memory_bytes * (100 + overhead) / 100)
+                own, theirs = Fraction(str(member.vcpu_per_core)), Fraction(str(host.vcpu_per_core))
+                vcpus += ceil(member.vcpus * theirs / own) if 0 < own < theirs else member.vcpus
         if memory > host.memory_bytes:
             broken.append(
                 f"memory: {host.name} has {host.memory_bytes} bytes left, its members need {memory}"
@@ -103,13 +125,15 @@ def _host_sums(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
 
 def _pool_sums(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
     broken = []
-    for pool in problem.pools:
+    for name in dict.fromkeys(pool for seat in seats for _, pool in seat.disks):
+        pool = _pool(problem, name)
         written = promised = 0
-        for member in problem.members:
-            for position, (_, taken) in enumerate(_seat(seats, member.name).disks):
-                if taken == pool.name:
-                    written += member.disks[position].written_bytes
-                    promised += member.disks[position].promised_bytes
+        for seat in seats:
+            for position, (_, taken) in enumerate(seat.disks):
+                if taken == name:
+                    disk = _member(problem, seat.member).disks[position]
+                    written += disk.written_bytes
+                    promised += disk.promised_bytes
         if written > pool.free_bytes:
             broken.append(
                 f"pool-free: {pool.name} has {pool.free_bytes} bytes above its floor, {written} are needed"
@@ -121,20 +145,30 @@ def _pool_sums(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
     return broken
 
 
-def _cpu_levels(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
+def _cpu_levels(problem: Problem, rules: ClusterRules, seats: tuple[Seat, ...]) -> list[str]:
     broken = []
     levels = []
-    for member in problem.members:
-        host = _host(problem, _seat(seats, member.name).host)
+    for seat in seats:
+        host, member = _host(problem, seat.host), _member(problem, seat.member)
         if member.cpu_level and host.cpu_level != member.cpu_level:
             broken.append(
                 f"cpu-level: {host.name} is not of level {member.cpu_level}, which {member.name} needs"
             )
         if member.data and host.cpu_level not in levels:
             levels.append(host.cpu_level)
-    if problem.one_cpu_level and len(levels) > 1:
+    if rules.one_cpu_level and len(levels) > 1:
         broken.append(f"cpu-level: members that hold data stand on hosts of {len(levels)} CPU levels")
     return broken
+
+
+def _too_far(problem: Problem, rules: ClusterRules, seats: tuple[Seat, ...]) -> list[str]:
+    holding = [seat for seat in seats if _member(problem, seat.member).data]
+    sites = {name for seat in holding for kind, name in _host(problem, seat.host).domains if kind == "site"}
+    return [
+        f"latency: data stands at {one} and at {other}, which are too far apart"
+        for one, other in rules.too_far
+        if one in sites and other in sites
+    ]
 
 
 def _stands_in(problem: Problem, seat: Seat, kind: str) -> list[str]:
@@ -145,34 +179,62 @@ def _stands_in(problem: Problem, seat: Seat, kind: str) -> list[str]:
     return [name for own, name in pairs if own == kind]
 
 
-def _apart(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
+def _apart(problem: Problem, rules: ClusterRules, seats: tuple[Seat, ...]) -> list[str]:
     broken = []
-    leads = {member.name: member.leads for member in problem.members}
-    for position, one in enumerate(seats):
-        for other in seats[position + 1 :]:
-            pair = {leads[one.member], leads[other.member]}
-            kinds = [("apart", kind) for kind in problem.apart]
-            if pair == {"first", "second"}:
-                kinds += [("deputy-apart", kind) for kind in problem.deputy_apart]
-            for rule, kind in kinds:
-                for name in _stands_in(problem, one, kind):
-                    if name in _stands_in(problem, other, kind):
-                        broken.append(f"{rule}:{kind}: {one.member} and {other.member} share {kind} {name}")
-    return list(dict.fromkeys(broken))
+    for apart in rules.apart:
+        for name, sharing in _sharing(problem, seats, apart.kind).items():
+            if len(sharing) > apart.most:
+                who = " and ".join(sharing)
+                broken.append(f"apart:{apart.kind}: {who} share {apart.kind} {name}")
+    for kind in rules.deputy_apart:
+        for name, sharing in _sharing(problem, seats, kind).items():
+            leads = {_member(problem, member).leads for member in sharing}
+            if {"first", "second"} <= leads:
+                broken.append(f"deputy-apart:{kind}: {' and '.join(sharing)} share {kind} {name}")
+    return broken
 
 
-def _majority(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
+def _sharing(problem: Problem, seats: tuple[Seat, ...], kind: str) -> dict[str, list[str]]:
+    """By the name of each domain of that kind, the members that it touches."""
+    found: dict[str, list[str]] = {}
+    for seat in seats:
+        for name in dict.fromkeys(_stands_in(problem, seat, kind)):
+            found.setdefault(name, []).append(seat.member)
+    return found
+
+
+def _majority(problem: Problem, rules: ClusterRules, seats: tuple[Seat, ...]) -> list[str]:
+    voters = [m.name for m in problem.members if m.votes and m.cluster == rules.name]
+    return [
+        f"majority:{kind}: {kind} {name} holds {count} of {len(voters)} votes"
+        for kind in rules.majority_kinds
+        for name, sharing in _sharing(problem, seats, kind).items()
+        if (count := sum(member in voters for member in sharing)) and 2 * count >= len(voters)
+    ]
+
+
+def _left_after(problem: Problem, seats: tuple[Seat, ...]) -> list[str]:
+    """What is left of a cluster after each scenario. Whether all restarts is shown where it was tested (failures)."""
     broken = []
-    voters = [member.name for member in problem.members if member.votes]
-    for kind in problem.majority_kinds:
-        held: dict[str, int] = {}
-        for seat in seats:
-            if seat.member in voters:
-                for name in dict.fromkeys(_stands_in(problem, seat, kind)):
-                    held[name] = held.get(name, 0) + 1
-        for name, count in held.items():
-            if 2 * count >= len(voters):
-                broken.append(f"majority:{kind}: {kind} {name} holds {count} of {len(voters)} votes")
+    for survive in problem.reserve.survive if problem.reserve else ():
+        members = [m for m in problem.members if m.cluster == survive.cluster]
+        own = [seat for seat in seats if seat.member in {m.name for m in members}]
+        for scenario in survive.scenarios:
+            hosts, pools = set(scenario.hosts), set(scenario.pools)
+            lost = {s.member for s in own if s.host in hosts or any(pool in pools for _, pool in s.disks)}
+            left = [m for m in members if m.name not in lost]
+            voting = [m for m in members if m.votes]
+            leading = [m for m in members if m.leads != "never"]
+            fine = (
+                sum(m.data for m in left) >= survive.least_data
+                and (len(voting) < 3 or 2 * sum(m.votes for m in left) > len(voting))
+                and (len(leading) < 2 or any(m.leads != "never" for m in left))
+            )
+            if lost and not fine:
+                broken.append(
+                    f"survive:{survive.sentence}: after {scenario.name} too little is left without "
+                    f"{', '.join(sorted(lost))}"
+                )
     return broken
 
 

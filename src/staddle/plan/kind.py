@@ -42,7 +42,7 @@ class Facts:
     """What everybody may know of a kind without carrying it out.
 
     ``deadline_s``: how long the goal may take to be seen after the effect; ``settle``: how many looks in a row must
-    see it; ``acts``: whether there is an effect at all; ``secrets``: which secrets it needs, in words.
+    see it; ``acts``: whether there is an effect of its own; ``restarts``: it starts again what has stopped; ``secrets``: which secrets it needs, in words.
     """
 
     name: str
@@ -51,6 +51,7 @@ class Facts:
     probe: str
     actor: str = "tool"
     acts: bool = True
+    restarts: bool = False
     back_out: BackOut = BackOut.NOTHING
     back_out_note: str = ""
     minutes: Minutes = Minutes(optimistic=0.1, likely=0.5, pessimistic=2)

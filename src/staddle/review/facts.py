@@ -16,6 +16,7 @@ from staddle.estate.survey import DEFAULT_LIMIT_DAYS
 from staddle.kernel import Fault, Finding, OurFault
 from staddle.package import Package, Verification
 from staddle.placement.model import Problem, Seat
+from staddle.review.sights import Sight
 
 __all__ = ["Facts", "Need"]
 
@@ -34,6 +35,7 @@ class Need(StrEnum):
     ADDRESSES = "the addresses are not planned"
     ANSWERS = "the package's questions are not answered yet"
     LIMITS = "the maker's limits are not written down"
+    SIGHTS = "no probes were sent: staddle review --live"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +66,7 @@ class Facts:
     answers: Answers | None = None
     answer_faults: tuple[Fault, ...] = ()
     limits: Limits | None = None
+    sights: tuple[Sight, ...] | None = None
 
     def at(self, path: str) -> str:
         """``file:line:column`` of a value of the design, for example ``at("names.ttl")``."""
@@ -81,6 +84,7 @@ class Facts:
             Need.ADDRESSES: self.addresses,
             Need.ANSWERS: self.answers,
             Need.LIMITS: self.limits,
+            Need.SIGHTS: self.sights,
         }
         return tuple(need for need in needs if parts[need] is None)
 
@@ -119,6 +123,10 @@ class Facts:
     def get_limits(self) -> Limits:
         """The maker's limits."""
         return _there(self.limits, Need.LIMITS)
+
+    def get_sights(self) -> tuple[Sight, ...]:
+        """What live probes saw."""
+        return _there(self.sights, Need.SIGHTS)
 
 
 def _there(part: T | None, need: Need) -> T:

@@ -13,7 +13,8 @@ Made from the code by `python -m staddle.review.pages > docs/rules.md`; a test c
 
 `staddle review` lets every rule look at the job folder. A **stop** refuses the rollout, a **risk** needs a decision, a
 **note** informs. A finding can be accepted in `waivers.yaml` by a named person, with a reason and an end date. A rule
-that lacks what it must look at is listed as not looked, with the reason; it is never counted as passed.
+that lacks what it must look at is listed as not looked, with the reason; it is never counted as passed. Rules of live probes look
+with `staddle review --live` only: it lists every probe (what, to whom, which port) and sends them when you agree.
 
 A single finding may be milder or worse than its rule, where the rule's text says so. Numbers are starting values of the
 trade; the source says where there is a standard.

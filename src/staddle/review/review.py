@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from staddle.design.waivers import Waived, Waiver, apply_waivers
 from staddle.kernel import Finding, Severity, worst_first
 from staddle.review.catalogue import all_rules
-from staddle.review.facts import Facts
+from staddle.review.facts import Facts, Need
 from staddle.review.rule import Rule
 
 __all__ = ["Review", "refuses", "review", "review_with"]
@@ -20,13 +20,19 @@ class Review:
     """What was found.
 
     ``kept`` are the findings that stand, worst first, those about waivers among them; ``looked`` are the names of the
-    rules that looked; ``not_looked`` holds (rule, why it could not).
+    rules that looked; ``not_looked`` holds (rule, why it could not). ``unsent`` are the rules of live probes where none were
+    asked for: they did not look either, and are told apart because nothing is amiss with the job.
     """
 
     kept: tuple[Finding, ...]
     waived: tuple[Waived, ...]
     looked: tuple[str, ...]
     not_looked: tuple[tuple[str, str], ...]
+    unsent: tuple[str, ...] = ()
+
+    def blind(self) -> tuple[tuple[str, str], ...]:
+        """Every rule that did not look, with its reason; those of live probes among them."""
+        return (*self.not_looked, *((name, str(Need.SIGHTS)) for name in self.unsent))
 
     def count(self, severity: Severity) -> int:
         """How many findings of that severity stand."""
@@ -44,8 +50,12 @@ def review_with(rules: Iterable[Rule], facts: Facts, waivers: Iterable[Waiver] =
     not_looked: list[tuple[str, str]] = []
     findings: list[Finding] = []
     own: set[str] = set()
+    unsent: list[str] = []
     for one in rules:
         own.add(one.name)
+        if Need.SIGHTS in one.needs and facts.sights is None:
+            unsent.append(one.name)
+            continue
         missing = facts.missing(one.needs)
         if missing:
             not_looked.append((one.name, "; ".join(missing)))
@@ -53,29 +63,35 @@ def review_with(rules: Iterable[Rule], facts: Facts, waivers: Iterable[Waiver] =
         looked.append(one.name)
         findings += one.findings(facts)
     result = apply_waivers(
-        dict.fromkeys(findings), _judged(waivers, own, not_looked, facts), today=facts.today
+        dict.fromkeys(findings), _judged(waivers, own, not_looked, unsent, facts), today=facts.today
     )
     return Review(
         kept=worst_first(result.kept),
         waived=tuple(sorted(result.waived, key=lambda one: (one.finding.rule, one.finding.where))),
         looked=tuple(looked),
         not_looked=tuple(not_looked),
+        unsent=tuple(unsent),
     )
 
 
 def _judged(
-    waivers: Iterable[Waiver], own: set[str], not_looked: list[tuple[str, str]], facts: Facts
+    waivers: Iterable[Waiver],
+    own: set[str],
+    not_looked: list[tuple[str, str]],
+    unsent: list[str],
+    facts: Facts,
 ) -> list[Waiver]:
     """The waivers of which it can be told whether they meet anything.
 
     A waiver of a rule that could not look is neither used nor idle. A name that is no rule of ours may be a finding
-    that another room makes once it can: told of only when everything has looked.
+    that another room makes once it can: told of only when everything has looked. Rules of live probes make no finding of
+    another room, and mostly do not look: they do not keep a misspelt name from being told.
     """
     blind = {name for name, _ in not_looked}
 
     def judged(waiver: Waiver) -> bool:
         elsewhere = bool(blind) and waiver.rule not in own
-        return waiver.until < facts.today or not (waiver.rule in blind or elsewhere)
+        return waiver.until < facts.today or not (waiver.rule in blind or waiver.rule in unsent or elsewhere)
 
     return [waiver for waiver in waivers if judged(waiver)]
 

@@ -44,7 +44,7 @@ def sarif_text(review: Review, *, root: PurePath, version: str, refused: bool) -
     index = {str(rule["id"]): number for number, rule in enumerate(rules)}
     results: list[Json] = [_result(finding, index, root) for finding in review.kept]
     results += [_waived(one, index, root) for one in review.waived]
-    results += [_not_looked(name, why, index) for name, why in review.not_looked]
+    results += [_not_looked(name, why, index) for name, why in review.blind()]
     run = {
         "tool": {"driver": {"name": "Staddle", "version": version, "rules": rules}},
         # §3.20.14: the tool itself ran to its end, whatever it found.

@@ -191,7 +191,7 @@ def _looked(desk: _Desk, step_id: str, live: Live, look: Look) -> None:
             _refuse(desk, step_id, fault)
         case NeedsPerson(card=card):
             _ask(desk, step_id, live, card)
-        case NotYet() if live.phase is Phase.FIRST_LOOK and (facts.acts or backwards):
+        case NotYet() if live.phase is Phase.FIRST_LOOK and (facts.acts or facts.restarts or backwards):
             desk.set_live(step_id, replace(live, phase=Phase.ACTING, good=0))
             desk.commands.append(Act(step_id=step_id))
         case NotYet(why=why, hopeless=hopeless):
@@ -285,7 +285,7 @@ def _start_what_can(desk: _Desk) -> None:
         for resource in step.resources:
             in_use[resource] = in_use.get(resource, 0) + 1
         facts = get_kind(step.kind).facts
-        phase = Phase.FIRST_LOOK if facts.acts else Phase.LATER_LOOK
+        phase = Phase.FIRST_LOOK if facts.acts or facts.restarts else Phase.LATER_LOOK
         desk.record(step.step_id, Event.STARTED, intent=facts.goal)
         desk.set_live(step.step_id, Live(phase=phase, deadline=_limit(desk, step.step_id)))
         desk.commands.append(LookAt(step_id=step.step_id, at=desk.now))

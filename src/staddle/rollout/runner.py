@@ -33,7 +33,6 @@ from staddle.rollout.facts import (
 )
 from staddle.rollout.journal import Entry, Lease, LeaseLost, RolloutHead, Store
 from staddle.rollout.run import Run, fold
-from staddle.rollout.states import Event
 
 __all__ = ["LEASE_SPAN", "People", "Runner", "Watcher"]
 
@@ -161,12 +160,18 @@ class Runner:
             self.watcher.recorded(entry, run)
 
     def _hidden(self, record: Record) -> Mapping[str, object]:
-        # Only these carry texts from outside: a machine may echo in its error what was sent to it.
-        if record.event not in (Event.REFUSED, Event.LOST, Event.UNDO_STARTED):
-            return record.evidence
-        return {
-            key: self.hide(text) if isinstance(text, str) else text for key, text in record.evidence.items()
-        }
+        # Whatever comes from outside may echo what was sent there: a machine in its error or in what it tells of itself, a
+        # person in what is typed on a card.
+        return {str(self._clean(key)): self._clean(value) for key, value in record.evidence.items()}
+
+    def _clean(self, value: object) -> object:
+        if isinstance(value, str):
+            return self.hide(value)
+        if isinstance(value, Mapping):
+            return {self._clean(key): self._clean(inner) for key, inner in value.items()}
+        if isinstance(value, list | tuple):
+            return [self._clean(inner) for inner in value]
+        return value
 
     def _carry(self, command: Command) -> None:
         match command:

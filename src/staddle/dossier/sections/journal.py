@@ -1,11 +1,11 @@
-"""What happened, entry by entry, and the root that fixes it."""
+"""What happened, step by step, and the root that fixes every entry."""
 
 from collections.abc import Iterator
 from datetime import UTC
 
 from staddle.dossier.blocks import Block, Column, Facts, Paragraph, Row, Section, Table
-from staddle.dossier.model import JournalRecord, Report
-from staddle.dossier.sections.wording import instant
+from staddle.dossier.model import JournalLine, JournalRecord, Report
+from staddle.dossier.sections.wording import count, instant
 
 __all__ = ["journal"]
 
@@ -35,28 +35,51 @@ def _blocks(record: JournalRecord) -> Iterator[Block]:
         "compute it again, and any changed, missing or added entry gives another one.",
         size="small",
     )
+    yield Paragraph(
+        text=f"Every entry with its evidence stands in records/{record.rollout_id}/journal.jsonl of the job folder. "
+        "Here each step has one line: its first and last entry, how often it was tried, and the evidence that was seen last.",
+        size="small",
+    )
     yield Table(
-        title="Entries; instants in UTC",
+        title="Steps; instants in UTC",
         columns=(
-            Column(head="no.", share=0.55),
-            Column(head="at", share=1.9),
-            Column(head="step", share=4),
-            Column(head="event", share=1.9),
+            Column(head="begun", share=1.7),
+            Column(head="last", share=0.85),
+            Column(head="step", share=3.6),
+            Column(head="came to", share=2.6),
+            Column(head="tries", share=0.6),
             Column(head="actor", share=1.7),
         ),
-        rows=tuple(
-            Row(
-                cells=(
-                    str(line.seq),
-                    f"{line.at.astimezone(UTC):%Y-%m-%d %H:%M:%S}",
-                    line.step,
-                    line.event,
-                    line.actor + (f" at {line.site}" if line.site else ""),
-                ),
-                attention=line.event in _BAD,
-                below=line.evidence,
-            )
-            for line in record.lines
-        ),
+        rows=tuple(_row(step, lines) for step, lines in _by_step(record).items()),
         empty="The journal has no entry.",
+    )
+
+
+def _by_step(record: JournalRecord) -> dict[str, list[JournalLine]]:
+    steps: dict[str, list[JournalLine]] = {}
+    for line in record.lines:
+        steps.setdefault(line.step, []).append(line)
+    return steps
+
+
+def _row(step: str, lines: list[JournalLine]) -> Row:
+    last = lines[-1]
+    seen = next((line.evidence for line in reversed(lines) if line.evidence), ())
+    told = "; ".join(f"{label} {text}" for label, text in seen if label not in ("intent", "how"))
+    bad = [line.event for line in lines[:-1] if line.event in _BAD]
+    actors = dict.fromkeys(line.actor + (f" at {line.site}" if line.site else "") for line in lines)
+    return Row(
+        cells=(
+            f"{lines[0].at.astimezone(UTC):%Y-%m-%d %H:%M:%S}",
+            f"{last.at.astimezone(UTC):%H:%M:%S}"
+            if last.at.date() == lines[0].at.date()
+            else f"{last.at.astimezone(UTC):%Y-%m-%d %H:%M:%S}",
+            step,
+            last.event
+            + (f", before that {count(len(bad), 'time')} {', '.join(dict.fromkeys(bad))}" if bad else ""),
+            str(sum(line.event == "started" for line in lines) or "–"),
+            ", ".join(actors),
+        ),
+        attention=last.event in _BAD,
+        below=(("evidence", told),) if told else (),
     )

@@ -52,10 +52,24 @@ def _blocks(report: Report, record: PlacementRecord, with_hatchings: bool) -> It
     yield Table(
         title="Hosts passed over",
         columns=(
-            Column(head="host", share=1),
+            Column(head="hosts", share=4),
             Column(head="for members", share=1.5),
-            Column(head="why not", share=5),
+            Column(head="why not", share=4),
         ),
-        rows=tuple(Row(cells=(p.host, ", ".join(p.members) or "all", p.reason)) for p in record.passed_over),
+        rows=tuple(
+            Row(cells=(", ".join(hosts), members, reason))
+            for (members, reason), hosts in _together(record).items()
+        ),
         empty="No reasons for hosts passed over were recorded.",
     )
+
+
+def _together(record: PlacementRecord) -> dict[tuple[str, str], list[str]]:
+    """Hosts by (members, reason): first the members for which one reason holds at a host, then the hosts alike."""
+    members: dict[tuple[str, str], list[str]] = {}
+    for one in record.passed_over:
+        members.setdefault((one.host, one.reason), []).extend(one.members or ("all",))
+    hosts: dict[tuple[str, str], list[str]] = {}
+    for (host, reason), names in members.items():
+        hosts.setdefault((", ".join(dict.fromkeys(names)), reason), []).append(host)
+    return hosts

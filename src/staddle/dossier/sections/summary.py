@@ -1,9 +1,10 @@
-"""The first sheet: what a change board reads. What, where it stands, the worst findings, the proof, the cautions."""
+"""The first sheet: what a change board reads. What, where, when, by whom, the worst
+findings, back-out, evidence, cautions, the decision."""
 
 from collections.abc import Iterator
 
-from staddle.dossier.blocks import Block, Column, Facts, Items, Paragraph, Row, Section, Table
-from staddle.dossier.model import Report
+from staddle.dossier.blocks import Block, Column, Facts, Items, Paragraph, Row, Section, Signing, Table
+from staddle.dossier.model import Report, SeatLine
 from staddle.dossier.sections.wording import count, day, instant
 from staddle.kernel import format_binary, worst_first
 
@@ -22,8 +23,19 @@ def _blocks(report: Report) -> Iterator[Block]:
     yield Facts(rows=tuple(_what(report)))
     yield _worst(report)
     yield Paragraph(text=_looked(report), size="small")
-    yield Facts(title="Proof and journal", rows=tuple(_shown(report)))
+    yield Facts(title="Back-out and its limits", rows=tuple(_back_out(report)))
+    yield Facts(title="Evidence", rows=tuple(_shown(report)))
     yield Items(title="Cautions", items=report.cautions, small=True)
+    yield Signing(rows=(("asked by", report.job.engineer), ("decided: go, not, later", "")))
+
+
+def _back_out(report: Report) -> Iterator[tuple[str, str]]:
+    yield (
+        "until the seal",
+        "takes back what carries this job's tag and stands in the journal, and nothing else: machines, disks, bookings",
+    )
+    for step, note in report.work.fixed:
+        yield f"not: {step}", note
 
 
 def _what(report: Report) -> Iterator[tuple[str, str]]:
@@ -37,15 +49,20 @@ def _what(report: Report) -> Iterator[tuple[str, str]]:
             f"{size.label}: {size.processors} processors, {format_binary(size.memory_bytes)} of memory",
         )
     if report.placement is not None:
-        for seat in report.placement.seats:
-            pools = ", ".join(dict.fromkeys(pool for _, pool in seat.disks))
-            yield f"member {seat.member}", f"on host {seat.host}" + (f", disks on {pools}" if pools else "")
+        yield "where", "; ".join(map(_where, report.placement.seats))
     else:
-        yield "members", "no placement has been settled"
-    yield "owner", job.owner or "not named"
-    yield "engineer", job.engineer or "not named"
+        yield "where", "no placement has been settled"
+    if report.work.tasks:
+        yield "work", "; ".join(report.work.tasks)
+    yield "when", "; ".join(report.work.windows) or "no window is named"
+    yield "by whom", f"{job.engineer or 'an engineer not named'}, for {job.owner or 'an owner not named'}"
     yield "change", job.change or "no reference given"
     yield "survey", survey_sentence(report)
+
+
+def _where(seat: SeatLine) -> str:
+    pools = ", ".join(dict.fromkeys(pool for _, pool in seat.disks))
+    return f"{seat.member} on host {seat.host}" + (f" (disks on {pools})" if pools else "")
 
 
 def survey_sentence(report: Report) -> str:
@@ -81,7 +98,8 @@ def _worst(report: Report) -> Table:
 
 
 def _looked(report: Report) -> str:
-    waived = f"{count(len(report.waived), 'finding')} waived by a named person"
+    by = ", ".join(dict.fromkeys(f"{one.by} until {day(one.until)}" for one in report.waived))
+    waived = f"{count(len(report.waived), 'finding')} waived" + (f" (by {by})" if by else "")
     unseen = len(report.not_looked)
     looked = "no rule was left out" if not unseen else f"{count(unseen, 'rule')} could not be looked at"
     return f"{waived[:1].upper()}{waived[1:]}; {looked}."
@@ -105,5 +123,7 @@ def proof_sentence(report: Report) -> str:
         return "nothing has been proven"
     rounds = f"{count(proof.rounds, 'round')} in a row agreed"
     if proof.good:
-        return f"good at {instant(proof.at)}: all {len(proof.checks)} checks, {rounds}"
+        journal = report.journal
+        real = ", on stand-ins" if journal is not None and journal.purpose == "rehearsal" else ""
+        return f"good at {instant(proof.at)}: all {len(proof.checks)} checks, {rounds}{real}"
     return f"NOT good at {instant(proof.at)}: {len(proof.failed())} of {len(proof.checks)} checks failed"

@@ -1,25 +1,27 @@
 """Wait until a member sees the others that are in, and they see it."""
 
-from staddle.plan.kind import Facts, Kind, Minutes
+from staddle.plan.kind import Facts, Minutes
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
+from staddle.plan.running import RunningKind
 from staddle.plan.targets import target_of
 
 
-class AwaitSeen(Kind):
+class AwaitSeen(RunningKind):
     facts = Facts(
         name="await-seen",
         title="wait until seen by the others",
         goal="every member that has joined hears this one, and this one hears them",
         probe="the view of every member that is in, twice in a row",
         acts=False,
+        restarts=True,
         minutes=Minutes(optimistic=0.2, likely=1, pessimistic=10),
         deadline_s=180,
         settle=2,
     )
 
-    async def look(self, step: Step, tools: Tools) -> Look:
+    async def look_running(self, step: Step, tools: Tools) -> Look:
         members = [m for m in tools.plan.members if self._is_in(m.member, tools)]
         me = tools.plan.get_member(step.member)
         for other in members:

@@ -2,14 +2,15 @@
 
 from collections.abc import Mapping
 
-from staddle.plan.kind import BackOut, Facts, Kind
+from staddle.plan.kind import BackOut, Facts
 from staddle.plan.looks import Look
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
+from staddle.plan.running import RunningKind
 from staddle.plan.targets import target_of
 
 
-class ClusterAct(Kind):
+class ClusterAct(RunningKind):
     facts = Facts(
         name="cluster-act",
         title="carry out the profile's step",
@@ -25,13 +26,13 @@ class ClusterAct(Kind):
         mine = {"cluster": plan.cluster, "leader": plan.leader().fqdn, "deputy": deputy}
         return mine | dict(plan.get_cluster_step(step.subject).values)
 
-    async def look(self, step: Step, tools: Tools) -> Look:
+    async def look_running(self, step: Step, tools: Tools) -> Look:
         leader = target_of(tools.plan.leader().member, tools, secret=True)
         return await tools.appliance.look_act(
             tools.plan.get_cluster_step(step.subject).look, leader, self._values(step, tools)
         )
 
-    async def act(self, step: Step, tools: Tools) -> None:
+    async def effect(self, step: Step, tools: Tools) -> None:
         leader = target_of(tools.plan.leader().member, tools, secret=True)
         await tools.appliance.carry_act(
             tools.plan.get_cluster_step(step.subject).act, leader, self._values(step, tools)

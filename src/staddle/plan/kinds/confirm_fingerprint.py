@@ -1,25 +1,27 @@
 """Confirm the member's certificate: the second channel's fingerprint first, the wire's after it, in full."""
 
 from staddle.kernel import Fault, InputRefused
-from staddle.plan.kind import Facts, Kind, Minutes
+from staddle.plan.kind import Facts, Minutes
 from staddle.plan.looks import Card, Look, NeedsPerson, NotYet, Seen, Wrong
 from staddle.plan.orders import MemberOrder, Step
 from staddle.plan.ports import Tools
+from staddle.plan.running import RunningKind
 from staddle.trust.fingerprints import Fingerprint, find_fingerprints, fingerprint_of
 
 
-class ConfirmFingerprint(Kind):
+class ConfirmFingerprint(RunningKind):
     facts = Facts(
         name="confirm-fingerprint",
         title="confirm the fingerprint",
         goal="the certificate on the wire is the one that the member's console shows",
         probe="the console is read before the wire; both fingerprints are compared in full length",
         acts=False,
+        restarts=True,
         minutes=Minutes(optimistic=0.1, likely=2, pessimistic=10),
         deadline_s=120,
     )
 
-    async def look(self, step: Step, tools: Tools) -> Look:
+    async def look_running(self, step: Step, tools: Tools) -> Look:
         member = tools.plan.get_member(step.member)
         expected = await self._second_channel(step, member, tools)
         if not isinstance(expected, Fingerprint):

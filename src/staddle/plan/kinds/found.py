@@ -1,14 +1,15 @@
 """Found the cluster on the first member."""
 
 from staddle.kernel import Fault
-from staddle.plan.kind import BackOut, Facts, Kind
+from staddle.plan.kind import BackOut, Facts
 from staddle.plan.looks import Look, NotYet, Seen, Wrong
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
+from staddle.plan.running import RunningKind
 from staddle.plan.targets import target_of
 
 
-class Found(Kind):
+class Found(RunningKind):
     facts = Facts(
         name="found",
         title="found the cluster",
@@ -18,7 +19,7 @@ class Found(Kind):
         secrets=("the administrator's first password",),
     )
 
-    async def look(self, step: Step, tools: Tools) -> Look:
+    async def look_running(self, step: Step, tools: Tools) -> Look:
         view = await tools.appliance.view(target_of(step.member, tools, secret=True))
         if isinstance(view, NotYet):
             return view
@@ -32,7 +33,7 @@ class Found(Kind):
             )
         return Seen(evidence={"cluster_id": view.cluster_id, "leader": view.leader})
 
-    async def act(self, step: Step, tools: Tools) -> None:
+    async def effect(self, step: Step, tools: Tools) -> None:
         await tools.appliance.found(target_of(step.member, tools, secret=True), tools.plan.cluster)
 
 

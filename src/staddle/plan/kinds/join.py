@@ -6,15 +6,16 @@ next try looks first; a secret that was perhaps used is never used again, since 
 """
 
 from staddle.kernel import Fault
-from staddle.plan.kind import BackOut, Facts, Kind, Minutes
+from staddle.plan.kind import BackOut, Facts, Minutes
 from staddle.plan.looks import Look, NotYet, Seen, Wrong
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
+from staddle.plan.running import RunningKind
 from staddle.plan.targets import fingerprint_of_member, target_of
 from staddle.trust.secretnames import join_secret_name
 
 
-class Join(Kind):
+class Join(RunningKind):
     facts = Facts(
         name="join",
         title="join the cluster",
@@ -27,7 +28,7 @@ class Join(Kind):
         secrets=("a join secret", "the administrator's first password"),
     )
 
-    async def look(self, step: Step, tools: Tools) -> Look:
+    async def look_running(self, step: Step, tools: Tools) -> Look:
         leader = tools.plan.leader()
         mine = await tools.appliance.view(target_of(step.member, tools, secret=True))
         if isinstance(mine, NotYet):
@@ -58,7 +59,7 @@ class Join(Kind):
             )
         return Seen(evidence={"cluster_id": mine.cluster_id, "leader": leader.member})
 
-    async def act(self, step: Step, tools: Tools) -> None:
+    async def effect(self, step: Step, tools: Tools) -> None:
         leader = target_of(tools.plan.leader().member, tools, secret=True)
         name = join_secret_name(step.member)
         joiner = tools.plan.get_member(step.member).fqdn

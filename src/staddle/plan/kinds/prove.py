@@ -1,24 +1,26 @@
 """Prove the cluster from every member."""
 
-from staddle.plan.kind import Facts, Kind, Minutes
+from staddle.plan.kind import Facts, Minutes
 from staddle.plan.looks import Look
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
+from staddle.plan.running import RunningKind
 
 
-class Prove(Kind):
+class Prove(RunningKind):
     facts = Facts(
         name="prove",
         title="prove the cluster",
         goal="from every member all are seen, and what is written through one is read through each other",
         probe="the proof, repeated until it agrees",
         acts=False,
+        restarts=True,
         minutes=Minutes(optimistic=0.5, likely=3, pessimistic=15),
         deadline_s=180,
         settle=2,
     )
 
-    async def look(self, step: Step, tools: Tools) -> Look:
+    async def look_running(self, step: Step, tools: Tools) -> Look:
         return await tools.prove()
 
 

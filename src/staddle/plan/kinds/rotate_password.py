@@ -5,16 +5,17 @@ password that is known; the look tries which of the two is accepted, the first o
 wrong try, and an appliance that makes wrong tries wait does not come to refuse us however often we are killed here.
 """
 
-from staddle.plan.kind import BackOut, Facts, Kind
+from staddle.plan.kind import BackOut, Facts
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
+from staddle.plan.running import RunningKind
 from staddle.plan.targets import target_of
 from staddle.trust.secretnames import FIRST_PASSWORD, PASSWORD, join_secret_name
 from staddle.trust.secrets import new_password
 
 
-class RotatePassword(Kind):
+class RotatePassword(RunningKind):
     facts = Facts(
         name="rotate-password",
         title="replace the first password",
@@ -25,7 +26,7 @@ class RotatePassword(Kind):
         secrets=("the administrator's first and new password",),
     )
 
-    async def look(self, step: Step, tools: Tools) -> Look:
+    async def look_running(self, step: Step, tools: Tools) -> Look:
         new = tools.vault.find(PASSWORD)
         if new is None:
             return NotYet(why="there is no new password yet")
@@ -37,7 +38,7 @@ class RotatePassword(Kind):
                 return NotYet(why=f"{order.member} does not accept the new password")
         return Seen(evidence={"members": [order.member for order in tools.plan.members]})
 
-    async def act(self, step: Step, tools: Tools) -> None:
+    async def effect(self, step: Step, tools: Tools) -> None:
         for order in tools.plan.members:
             # A stop between a join and its end leaves a used secret behind; nobody needs it any more.
             tools.vault.drop(join_secret_name(order.member))

@@ -58,6 +58,42 @@ def network_not_attached(facts: Facts) -> Iterator[Found]:
 
 
 @rule(
+    name="first-address-passed-over",
+    severity=Severity.RISK,
+    title="The address that the design calls the first is not free, so the members begin later",
+    reason="whoever wrote the design, or asked for the addresses, counts on others than the members get",
+    mend="write as first the address that the first member gets, or free the one that was meant",
+    needs=(Need.ESTATE, Need.ADDRESSES),
+)
+def first_address_passed_over(facts: Facts) -> Iterator[Found]:
+    networks = {network.name: network for network in facts.get_estate().networks}
+    for number, row in enumerate(facts.design.networks):
+        given = [
+            (member.name, one.address)
+            for member in facts.get_addresses().members
+            for one in member.addresses
+            if (one.package_network, one.estate_network) == (row.package, row.estate)
+            and row.first
+            and parse_address(one.address).version == parse_address(row.first).version
+        ]
+        if given and parse_address(given[0][1]) != parse_address(row.first):
+            first = parse_address(row.first)
+            yield Found(
+                what=f"{row.estate}: first is {row.first}, {_why_not(networks[row.estate], first)};"
+                f" {given[0][0]} gets {given[0][1]}",
+                where=facts.at(f"networks[{number}].first"),
+            )
+
+
+def _why_not(network: Network, address: Address) -> str:
+    if network.gateway and parse_address(network.gateway) == address:
+        return "the gateway's"
+    if any(address in parse_block(text) for text in network.taken):
+        return "which the estate's tables say is in use"
+    return "which cannot be given"
+
+
+@rule(
     name="network-nearly-full",
     severity=Severity.RISK,
     title=f"More than {_MOST_TAKEN_PERCENT} % of a network's addresses are taken with the members",

@@ -24,7 +24,7 @@ def package_reading(facts: Facts) -> Iterator[Finding]:
     name="package-verification",
     severity=Severity.RISK,
     title="What verifying the package found",
-    reason="a missing or weak manifest, or a signature that nobody checked; its findings keep their own names",
+    reason="a missing or weak manifest, a signer of whom too little is known; its findings keep their own names",
     mend="compare the package's SHA-256 with one that its maker publishes",
     source="DSP0243, manifest and certificate files",
     needs=(Need.VERIFICATION,),
@@ -71,6 +71,9 @@ def digest_not_pinned(facts: Facts) -> Iterator[Found]:
     needs=(Need.VERIFICATION,),
 )
 def digest_differs(facts: Facts) -> Iterator[Found]:
-    pinned, found = facts.design.package.sha256, facts.get_verification().package_sha256
-    if pinned and pinned != found:
-        yield Found(what=f"the design pins {pinned}, the file has {found}", where=facts.at("package.sha256"))
+    pinned, found = facts.design.package.sha256, facts.get_verification()
+    if pinned and not found.answers_to(pinned):
+        yield Found(
+            what=f"the design pins {pinned}, the file has {found.package_sha256}",
+            where=facts.at("package.sha256"),
+        )

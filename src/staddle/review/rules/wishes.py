@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from staddle.design.sentences import AnyOf, Named, parse_survive
+from staddle.design.sentences import AnyOf, Named, apart_kind, parse_survive
 from staddle.estate.model import Estate
 from staddle.failures.domains import domains_above, pool_domains_above
 from staddle.kernel import Severity
@@ -15,7 +15,9 @@ _OWN_KINDS = ("host", "pool")
 
 def _scenarios(facts: Facts) -> Iterator[tuple[str, str, AnyOf | Named]]:
     for number, text in enumerate(facts.design.survive):
-        yield f"survive[{number}]", text, parse_survive(text)
+        meant = parse_survive(text)
+        if isinstance(meant, AnyOf | Named):
+            yield f"survive[{number}]", text, meant
 
 
 def _count_of(estate: Estate, kind: str) -> int:
@@ -44,7 +46,7 @@ def least_lost(votes: int, *, domains: int, failing: int) -> int:
 def kind_not_on_estate(facts: Facts) -> Iterator[Found]:
     estate = facts.get_estate()
     known = list(dict.fromkeys((*_OWN_KINDS, *(one.kind for one in estate.domains))))
-    wishes = [(f"apart[{number}]", kind, kind) for number, kind in enumerate(facts.design.apart)]
+    wishes = [(f"apart[{number}]", row, apart_kind(row)) for number, row in enumerate(facts.design.apart)]
     wishes += [(path, text, one.kind) for path, text, one in _scenarios(facts) if isinstance(one, AnyOf)]
     for path, text, kind in wishes:
         if kind not in known:
@@ -126,7 +128,10 @@ def survive_asks_too_much(facts: Facts) -> Iterator[Found]:
 )
 def domain_not_surveyed(facts: Facts) -> Iterator[Found]:
     estate = facts.get_estate()
-    kinds = [*facts.design.apart, *(one.kind for _, _, one in _scenarios(facts) if isinstance(one, AnyOf))]
+    kinds = [
+        *map(apart_kind, facts.design.apart),
+        *(one.kind for _, _, one in _scenarios(facts) if isinstance(one, AnyOf)),
+    ]
     for kind in dict.fromkeys(kinds):
         if kind in _OWN_KINDS:
             continue

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from staddle.answers.sheets import Sheet as AnswerSheet
-from staddle.jobs.sheets import make_sheets, sheets_of
+from staddle.jobs.sheets import look_at_sheets, make_sheets
 from staddle.kernel import InputRefused
 from staddle.web.sheet import Ask, Moved, Sheet, Shown
 
@@ -20,11 +20,12 @@ class AnswersData:
     member: str
     open_questions: tuple[tuple[str, str, str], ...]
     placed: bool
+    survey: str
     files: tuple[str, ...]
 
 
 def _view(ask: Ask) -> Shown:
-    report = sheets_of(ask.place.folder, ask.now)
+    report = look_at_sheets(ask.place.folder, ask.now)
     members = tuple(sheet.member for sheet in report.sheets)
     member = ask.query.get("member", "")
     if member and member not in members:
@@ -39,6 +40,7 @@ def _view(ask: Ask) -> Shown:
             member=member,
             open_questions=report.open_questions,
             placed=report.placed,
+            survey=report.survey.sentence(),
             files=tuple(sorted(f"sheets/{path.name}" for path in folder.iterdir()))
             if folder.is_dir()
             else (),

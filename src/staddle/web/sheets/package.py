@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from staddle.jobs.package import PackageReport, package_of_job
-from staddle.package import Package, Property
+from staddle.package import Package, Property, SizeFigures
 from staddle.web.sheet import Ask, Sheet, Shown
 
 __all__ = ["SHEET", "PackageData"]
@@ -22,6 +22,7 @@ class SizeRow:
     memory_bytes: int
     thick_bytes: int
     thin_bytes: int | None
+    transfer_bytes: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,38 +48,36 @@ class PackageData:
     chosen_size: str
     sizes: tuple[SizeRow, ...]
     questions: tuple[QuestionRow, ...]
-    transfer_bytes: int
+    others: tuple[str, ...]
 
 
 def _view(ask: Ask) -> Shown:
-    path, size, report = package_of_job(ask.place.folder, verify=ask.query.get("compared") == "yes")
+    path, size, report = package_of_job(ask.place.folder, ask.now, verify=ask.query.get("compared") == "yes")
     found = report.package
     return Shown(
         data=PackageData(
             file=path.name,
             report=report,
             chosen_size=size,
-            sizes=tuple(_size(found, size.size_id) for size in found.sizes),
+            sizes=tuple(_size(found, figures) for figures in report.figures),
             questions=tuple(_question(found, p) for p in found.properties if p.user_configurable),
-            transfer_bytes=sum(file.size_bytes for file in found.files),
+            others=tuple(other.name for other, _ in report.others),
         )
     )
 
 
-def _size(found: Package, size_id: str) -> SizeRow:
-    size = next(one for one in found.sizes if one.size_id == size_id)
-    hardware = found.get_hardware(size_id)
-    disks = [found.get_disk(device.disk_id) for device in hardware.disks]
-    is_stated = all(disk.populated_bytes is not None or disk.file_id is None for disk in disks)
+def _size(found: Package, figures: SizeFigures) -> SizeRow:
+    size = next(one for one in found.sizes if one.size_id == figures.size_id)
     return SizeRow(
-        size_id=size_id,
+        size_id=size.size_id,
         label=size.label,
         description=size.description,
         is_default=size.is_default,
-        processors=hardware.processors,
-        memory_bytes=hardware.memory_bytes,
-        thick_bytes=sum(disk.capacity_for(size_id) for disk in disks),
-        thin_bytes=sum(disk.populated_bytes or 0 for disk in disks) if is_stated else None,
+        processors=figures.processors,
+        memory_bytes=figures.memory_bytes,
+        thick_bytes=figures.thick_bytes,
+        thin_bytes=figures.thin_bytes,
+        transfer_bytes=figures.transfer_bytes,
     )
 
 

@@ -52,7 +52,7 @@ def _look(ask: Ask) -> Moved:
         ask.place.folder, ask.place.clock, rehearsal=purpose == REHEARSAL, actor=ask.place.actor
     )
     try:
-        keep_proof(ask.place.folder, rollout.head.rollout_id, asyncio.run(prove(rollout)))
+        keep_proof(rollout, asyncio.run(prove(rollout)))
     finally:
         rollout.store.close()
     return Moved(to=f"/sights?of={rollout.head.purpose}")

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from staddle.probes.clock_offset import clock_offset
+from staddle.kernel.clock_offset import clock_offset
 
 START = datetime(2026, 12, 5, 20, 0, tzinfo=UTC)
 MS = timedelta(milliseconds=1)

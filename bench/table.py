@@ -1,0 +1,26 @@
+"""The benches, in the order of the report. A new one is one more module with TITLE and measure(), and one more line here."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench import digests_of_files, facts_of_an_archive, items_of_a_descriptor
+from bench.measure import Measure
+
+__all__ = ["BENCHES", "Bench"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """One bench. ``measure`` is given an empty folder that is removed afterwards."""
+
+    name: str
+    title: str
+    measure: Callable[[Path], tuple[Measure, ...]]
+
+
+BENCHES = (
+    Bench(name="facts", title=facts_of_an_archive.TITLE, measure=facts_of_an_archive.measure),
+    Bench(name="items", title=items_of_a_descriptor.TITLE, measure=items_of_a_descriptor.measure),
+    Bench(name="digests", title=digests_of_files.TITLE, measure=digests_of_files.measure),
+)
