@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEBIAN := bind9-utils openssl poppler-utils chromium libreoffice-calc-nogui genisoimage qemu-utils
 
-.PHONY: demo test bench lint types fast tools fuzz clean
+.PHONY: demo test bench lint types fast tools fuzz screenshots clean
 
 demo: $(VENV)/installed
 	@$(BIN)/python -m demo.run
@@ -22,6 +22,10 @@ lint: $(VENV)/installed
 
 types: $(VENV)/installed
 	$(BIN)/mypy
+
+# A picture of every page, narrow, wide and dark, in build/screenshots; look at them before a page is called done.
+screenshots: $(VENV)/installed tools
+	$(BIN)/python -m demo.screenshots
 
 # Invents hostile packages: FUZZ_SECONDS for each reader of outside bytes. What breaks a promise is written as crash-….
 FUZZ_SECONDS ?= 120

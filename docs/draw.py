@@ -43,7 +43,12 @@ ROOMS: Final = {
     "probes": ("TCP, TLS, HTTPS on a", "compared certificate", "world"),
     "dossier": ("the record for people:", "PDF, HTML, drawings", ""),
     "jobs": ("one function a verb: reads the folder, hands the adapters in, writes records", "", "files"),
-    "cli": ("parses, calls jobs, shows: text for people, one JSON document for programs", "", ""),
+    "cli": ("parses, calls jobs, shows:", "text, or one JSON document", ""),
+    "web": (
+        "the same for a browser: a set of drawing sheets,",
+        "and the desk at which a rollout works",
+        "world",
+    ),
 }
 _STANDIN: Final = ("a small clustered service", "imports nothing of ours", "world")
 _HATCH: Final = {"world": "ours", "files": "used"}

@@ -36,6 +36,7 @@ STORY: Final = {
     "prove": ("good", 0),
     "journal": ("read", 0),
     "dossier": ("written", 0),
+    "serve": ("got", 0),
     "back-out": ("backed out", 0),
     "cautions": ("told", 0),
 }
@@ -59,6 +60,7 @@ def story(job: Path) -> Iterator[dict[str, Done]]:
         "availability": ("--draw",),
         "rollout": ("--dry-run",),
         "prove": ("--rehearsal",),
+        "serve": ("--get", "/standing"),
         "back-out": ("--rehearsal", "--destroy"),
     }
     done: dict[str, Done] = {}

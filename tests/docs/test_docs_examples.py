@@ -13,12 +13,16 @@ from staddle.cli.options import Options
 from staddle.design.reader import read_design
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.profiles import load_profile
-from staddle.kernel import SystemClock
+from staddle.kernel import SystemClock, SystemRandom
 from staddle.plan.kind import Kind
 from staddle.plan.ports import ConsoleText
 from staddle.review.facts import Facts
 from staddle.review.review import review_with
 from staddle.review.rule import Rule
+from staddle.web import sheets
+from staddle.web.catalogue import all_sheets, forget_sheets
+from staddle.web.serving import get_once
+from tests.cli.demo_job import demo_job
 from tests.rollout.plans import plan_of
 
 ROOT = Path(__file__).parents[2]
@@ -88,3 +92,27 @@ def test_the_profile_is_read_without_a_fault(tmp_path: Path) -> None:
     (tmp_path / "gatelog.yaml").write_text(example("docs/profiles.md", "gatelog.yaml"), encoding="utf-8")
     profile = load_profile("gatelog.yaml", JobFolder(root=tmp_path))
     assert [line.step for line in profile.cluster] == ["record"]
+
+
+def test_the_sheet_is_found_by_being_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = (ROOT / "docs" / "pages.md").read_text(encoding="utf-8")
+    (template,) = re.findall(r"^```html\n(.*?)^```", page, re.MULTILINE | re.DOTALL)
+    (tmp_path / "where_it_lies.py").write_text(example("docs/pages.md", "where_it_lies.py"), encoding="utf-8")
+    (tmp_path / "where-it-lies.html.j2").write_text(template, encoding="utf-8")
+    job = demo_job(tmp_path / "work")
+    monkeypatch.setattr(sheets, "__path__", [*sheets.__path__, str(tmp_path)])
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    forget_sheets()
+    try:
+        reply = get_once(
+            JobFolder(root=job), "/where-it-lies", clock=SystemClock(), random=SystemRandom(), actor="x"
+        )
+    finally:
+        monkeypatch.undo()
+        sys.modules.pop("staddle.web.sheets.where_it_lies", None)
+        forget_sheets()
+    text = reply.body.decode()
+    assert reply.status == 200
+    assert str(job) in text
+    assert f"sheet</dt><dd>{len(all_sheets()) + 1} of {len(all_sheets()) + 1}" in text
+    assert "where-it-lies" not in [sheet.name for sheet in all_sheets()]

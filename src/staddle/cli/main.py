@@ -34,6 +34,7 @@ COMMANDS: Final = {
     "prove": "Show from every member that all is well.",
     "journal": "Tell what happened, step by step, and export it.",
     "dossier": "Write the record for people, as PDF and HTML.",
+    "serve": "Serve the job's pages to a browser on this machine, until Ctrl-C.",
     "cautions": "Tell what comes before the program's advice, and what that advice cannot know.",
 }
 """In the order of the job. Each is a module of the same name in cli/ with a function of the same name."""

@@ -38,6 +38,7 @@ TRADE_WORDS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "numa_nodes": ("numa nodes", "numa", "numa node count", "sockets numa"),
         "platform": ("platform", "hypervisor", "virtualisation platform", "virtualization platform"),
         "platform_version": ("platform version", "hypervisor version", "version", "release"),
+        "guest_overhead": ("guest overhead", "overhead per guest", "guest memory overhead", "overhead per vm"),
     },
     "pool": {
         "name": ("name", "pool", "pool name", "storage pool", "storage name", "volume", "volume name"),
@@ -77,5 +78,8 @@ TRADE_WORDS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         ),
         "restart_order": ("restart order", "start order", "boot order", "restart priority", "start priority"),
         "apart_group": ("apart group", "apart", "keep apart", "separation group", "anti affinity", "anti affinity group"),
+        "together_group": ("together group", "together", "keep together", "affinity", "affinity group"),
+        "vcpu_per_core": ("vcpu per core", "vcpus per core", "vcpu ratio", "cpu ratio", "vcpu core ratio"),
+        "networks": ("networks", "network", "connected networks", "segments", "subnets"),
     },
 }  # fmt: skip

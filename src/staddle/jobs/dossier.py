@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from staddle.dossier.elevation import Elevation, placement_drawing_data
 from staddle.dossier.gathering import (
     answer_sheet,
     journal_record,
@@ -47,7 +48,7 @@ from staddle.plan.kind import BackOut, all_kinds
 from staddle.rollout.journal import RolloutHead
 from staddle.survival.availability import Availability
 
-__all__ = ["DossierReport", "make_dossier", "report_of_job", "report_of_review"]
+__all__ = ["DossierReport", "elevation_of", "make_dossier", "report_of_job", "report_of_review"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,3 +179,16 @@ def _placement(job: Gathered) -> PlacementRecord | None:
         settled_by=job.settled.settled_by,
         settled_on=job.settled.settled_on,
     )
+
+
+def elevation_of(job: Gathered) -> Elevation | None:
+    """What the placement drawing of a job shows, with its members while the settled placement is valid.
+
+    Returns: None while the placement question itself cannot be asked.
+    """
+    if job.problem is None:
+        return None
+    placement = None
+    if job.settled is not None and job.valid_seats() is not None:
+        placement = Placement(seats=job.settled.seats, reasons=job.settled.reasons)
+    return placement_drawing_data(job.reading.estate, job.problem, placement)

@@ -9,9 +9,9 @@ from staddle.estate.survey import SurveyAge, SurveyStanding, survey_age
 from staddle.estate.tables import EstateReading, survey_estate
 from staddle.kernel import Finding
 from staddle.review.rules.survey import survey_old
-from staddle.stores.bookings_sqlite import SqliteBookings
+from staddle.stores.bookings_sqlite import SqliteBookings, bookings_in
 
-__all__ = ["EstateReport", "look_at_estate", "old_survey", "survey_of"]
+__all__ = ["EstateReport", "estate_as_it_is", "look_at_estate", "old_survey", "survey_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,8 +60,21 @@ def look_at_estate(folder: Path, now: datetime) -> EstateReport:
     Raises: InputRefused: every fault of every table, or a folder whose locks do not hold.
     """
     reading = survey_estate(folder)
+    return _report(reading, SqliteBookings(folder, reading.estate).all_bookings(), now)
+
+
+def estate_as_it_is(folder: Path, now: datetime) -> EstateReport:
+    """The same, without making a register where there is none.
+
+    Raises: as look_at_estate.
+    """
+    reading = survey_estate(folder)
+    return _report(reading, bookings_in(folder, reading.estate), now)
+
+
+def _report(reading: EstateReading, booked: tuple[Booking, ...], now: datetime) -> EstateReport:
     survey = survey_of(reading, now)
-    bookings = standing(SqliteBookings(folder, reading.estate).all_bookings(), now)
+    bookings = standing(booked, now)
     return EstateReport(
         reading=reading,
         age=survey_age(reading.estate.surveyed, now.date()),

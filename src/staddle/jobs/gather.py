@@ -27,7 +27,7 @@ from staddle.placement.problem import problem_from
 from staddle.placement.verify import broken_rules
 from staddle.stores.bookings_sqlite import bookings_in
 
-__all__ = ["Gathered", "bookings_of_others", "gather", "read_settled"]
+__all__ = ["Gathered", "bookings_of_others", "design_of", "gather", "read_settled"]
 
 T = TypeVar("T")
 
@@ -189,3 +189,8 @@ def _located(fault: Fault, places: Places) -> Fault:
     ):
         return fault
     return replace(fault, where=places.find(fault.where))
+
+
+def design_of(folder: JobFolder) -> Design:
+    """The design alone, whatever else of the job can be read. Raises: InputRefused: every fault of the file."""
+    return read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design

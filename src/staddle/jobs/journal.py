@@ -10,7 +10,7 @@ from staddle.kernel import InputRefused, OurFault, canonical_json
 from staddle.rollout.journal import Recorded, RolloutHead, Store, leaf_hash, tree_root
 from staddle.rollout.run import Run, fold
 
-__all__ = ["JournalReport", "export_journal", "read_journal"]
+__all__ = ["JournalReport", "all_journals", "export_journal", "read_journal"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +38,21 @@ def read_journal(folder: JobFolder, rollout_id: str = "") -> JournalReport:
                 "the journal is empty", where=str(folder.journal), mend="carry out a rehearsal first"
             )
         return report_of(store, head)
+    finally:
+        store.close()
+
+
+def all_journals(folder: JobFolder) -> tuple[JournalReport, ...]:
+    """Every rollout and rehearsal of the job, the newest last. Makes nothing: () where there is no journal yet.
+
+    Raises: as read_journal.
+    """
+    if not folder.journal.exists():
+        return ()
+    job = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design.job.name
+    store = open_journal(folder)
+    try:
+        return tuple(report_of(store, head) for head in store.rollouts(job))
     finally:
         store.close()
 

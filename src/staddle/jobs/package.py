@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from staddle.design.reader import read_design
+from staddle.jobs.folder import JobFolder
 from staddle.jobs.origins import origin_check
 from staddle.package import (
     Package,
@@ -16,7 +18,7 @@ from staddle.package import (
     verify_package,
 )
 
-__all__ = ["PackageReport", "look_into_package"]
+__all__ = ["PackageReport", "look_into_package", "package_of_job"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +62,20 @@ def look_into_package(
         figures=_figures(packages[0]),
         others=tuple((other, _figures(other)) for other in packages[1:]),
     )
+
+
+def package_of_job(folder: JobFolder, now: datetime, *, verify: bool) -> tuple[Path, str, PackageReport]:
+    """The package that a job's design names, whatever else of the job can be read.
+
+    Its signer is compared with the anchors of the design. Args: now: aware.
+    Returns: its path, the id of the size that the job takes, and the report.
+    Raises: InputRefused, OutsideFailed: the design or the package cannot be read.
+    """
+    design = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design
+    path = folder.beside_design(design.package.file)
+    anchors = [folder.beside_design(name) for name in design.package.anchors]
+    report = look_into_package(path, verify=verify, now=now, anchors=anchors)
+    return path, design.package.size or report.package.default_size(), report
 
 
 def _figures(package: Package) -> tuple[SizeFigures, ...]:

@@ -23,7 +23,16 @@ from staddle.rollout.runner import People, Watcher
 from staddle.rollout.states import State
 from staddle.stores.journal import SqlStore
 
-__all__ = ["READ_ANEW", "Standing", "calls_of", "carry_on", "drifted_inputs", "open_rollout", "standing_of"]
+__all__ = [
+    "READ_ANEW",
+    "Standing",
+    "calls_of",
+    "carry_on",
+    "drifted_from",
+    "drifted_inputs",
+    "open_rollout",
+    "standing_of",
+]
 
 READ_ANEW: Final = "profile"
 """The one input that is taken up when it changed: a wrong profile could not be mended otherwise."""
@@ -143,8 +152,13 @@ def drifted_inputs(rollout: OpenRollout) -> tuple[str, ...]:
     """The inputs that no longer have the digest which the journal pinned. The rollout goes on with the pinned ones,
     but for READ_ANEW.
     """
-    now = rollout.job.inputs()
-    return tuple(name for name, digest in rollout.head.inputs.items() if now.get(name, digest) != digest)
+    return drifted_from(rollout.head, rollout.job)
+
+
+def drifted_from(head: RolloutHead, job: Gathered) -> tuple[str, ...]:
+    """The same, of a job that was read without opening its rollout."""
+    now = job.inputs()
+    return tuple(name for name, digest in head.inputs.items() if now.get(name, digest) != digest)
 
 
 async def carry_on(rollout: OpenRollout, people: People, watcher: Watcher) -> Run:

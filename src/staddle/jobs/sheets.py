@@ -2,7 +2,7 @@
 
 import getpass
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from staddle.addressing.zones import forward_zone, reverse_zones
@@ -25,7 +25,7 @@ from staddle.jobs.survey import refuse_old_survey
 from staddle.kernel import format_binary
 from staddle.placement.model import Seat
 
-__all__ = ["SheetsReport", "make_sheets", "sheets_of"]
+__all__ = ["SheetsReport", "look_at_sheets", "make_sheets", "sheets_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,10 +47,9 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     """
     job = gather(folder, now)
     refuse_old_survey(job, now)
-    answers = answers_of(job)
-    sheets = sheets_of(job, now)
-    files: dict[str, str] = {"answers.html": sheet_html(sheets)}
-    for sheet in sheets:
+    report = _report(job, now)
+    files: dict[str, str] = {"answers.html": sheet_html(report.sheets)}
+    for sheet in report.sheets:
         files[f"{sheet.member}.txt"] = sheet_text(sheet)
         files[f"{sheet.member}.csv"] = sheet_csv(sheet)
     addresses = job.get_addresses()
@@ -58,15 +57,28 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
         files[f"zone-{zone.name}.txt"] = zone.text()
     for name, text in files.items():
         write_text(folder.sheets / name, text)
+    return replace(report, files=tuple(f"sheets/{name}" for name in files))
+
+
+def look_at_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
+    """The same report with nothing written, whatever the survey's age: ``files`` is ().
+
+    Raises: InputRefused: as make_sheets.
+    """
+    return _report(gather(folder, now), now)
+
+
+def _report(job: Gathered, now: datetime) -> SheetsReport:
+    answers = answers_of(job)
     return SheetsReport(
-        sheets=sheets,
+        sheets=sheets_of(job, now),
         open_questions=tuple(
             (one.member, title, row.reason)
             for one in answers.members
             for row, title in zip(one.rows, row_titles(one.rows), strict=True)
             if row.is_open
         ),
-        files=tuple(f"sheets/{name}" for name in files),
+        files=(),
         placed=bool(job.valid_seats()),
         survey=job.survey(now),
     )

@@ -1,0 +1,1 @@
+"""What the pages are drawn with: frame, marks, style and the one module. No code in here."""

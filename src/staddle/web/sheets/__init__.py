@@ -1,0 +1,1 @@
+"""One file a sheet, with its template beside it; each defines ``SHEET`` and is found by being here."""

@@ -1,0 +1,44 @@
+"""What one server works on: the job folder, where time and chance come from, who works here, and the rollout at work."""
+
+import threading
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from staddle.jobs.folder import JobFolder
+from staddle.kernel import Clock, Random
+from staddle.web.desk import Desk
+
+__all__ = ["Noted", "Workplace"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Noted:
+    """Something that was looked at on request and is shown until it is looked at again: when, and what came of it."""
+
+    at: datetime
+    what: object
+
+
+@dataclass(kw_only=True)
+class Workplace:
+    """Shared by all requests of one server. ``writing`` is held while files of the job folder are written."""
+
+    folder: JobFolder
+    clock: Clock
+    random: Random
+    actor: str
+    writing: threading.Lock = field(default_factory=threading.Lock)
+    dns_port: int = 53
+    is_closing: bool = False
+
+    def __post_init__(self) -> None:
+        self.desk = Desk(self.folder, self.clock, self.random, self.actor)
+        self._noted: dict[str, Noted] = {}
+
+    def note(self, key: str, what: object) -> None:
+        """Keep what was seen, for the next GET. Lost with the server: it is no record."""
+        self._noted[key] = Noted(at=self.clock.now(), what=what)
+
+    def noted(self, key: str) -> Noted | None:
+        """What was kept under that key; None if nothing was."""
+        return self._noted.get(key)
