@@ -121,26 +121,26 @@ def _verdict(report: PlaceReport) -> str:
 
 
 def _conflict(screen: Screen, report: PlaceReport) -> None:
-    outcome = report.outcome
-    if not isinstance(outcome, NoneExists):
+    none = report.outcome
+    if not isinstance(none, NoneExists):
         return
-    how = "each of them is needed for it" if outcome.irreducible else "not every one may be needed for it"
+    how = "each of them is needed for it" if none.irreducible else "not every one may be needed for it"
     screen.show(f"rules in conflict ({how}):")
-    for rule in outcome.conflict:
+    for rule in none.conflict:
         hanging(screen, "  ", rule.text)
         screen.show(f"      where: {rule.where}" if rule.where else f"      rule: {rule.name}")
     screen.show()
-    if outcome.mends:
+    if none.mends:
         screen.show("any one of these would do, each was tried; the cheapest first:")
-        for mend in outcome.mends:
+        for mend in none.mends:
             hanging(screen, "  ", f"{mend.kind}: {mend.text}")
     else:
         screen.show("no single change was found that would do; two at once were not looked for")
         screen.show(
             "try: give up one of these in design.yaml, or give the estate what they lack: hosts, pools, room"
         )
-    if outcome.undecided_mends:
-        screen.show(f"of {outcome.undecided_mends} more changes it is not known whether they would do")
+    if none.undecided_mends:
+        screen.show(f"of {none.undecided_mends} more changes it is not known whether they would do")
 
 
 def _after_a_failure(screen: Screen, placement: Placement) -> None:

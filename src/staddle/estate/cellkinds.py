@@ -39,6 +39,7 @@ _KINDS: Final = {
     "promised_bytes": CellKind.DISK,
     "disk_bytes": CellKind.DISK,
     "floor_percent": CellKind.PERCENT,
+    "guest_overhead_percent": CellKind.PERCENT,
     "vcpu_per_core": CellKind.RATIO,
     "promise_limit": CellKind.RATIO,
     "domains": CellKind.NAMES,

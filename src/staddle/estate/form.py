@@ -31,6 +31,7 @@ HINTS: Final[dict[str, dict[str, str]]] = {
         "numa_nodes": "",
         "platform": "",
         "platform_version": "",
+        "guest_overhead": "% of a guest's memory",
     },
     "pool": {
         "name": "",
@@ -59,6 +60,9 @@ HINTS: Final[dict[str, dict[str, str]]] = {
         "disk": "all, thin in full",
         "restart_order": "smaller is first",
         "apart_group": "never together",
+        "together_group": "on one host",
+        "vcpu_per_core": "its class's limit",
+        "networks": "by name",
     },
 }
 
