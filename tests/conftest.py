@@ -1,9 +1,15 @@
 """What holds for all tests: where nothing may be skipped a skip fails the run, and no test is timed by hypothesis."""
 
 import os
+import signal
 
 import pytest
 from hypothesis import settings
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell ignores Ctrl-C for what it starts in the background, and every process below inherits that: tests of Ctrl-C
+    # would wait for an answer that never comes.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # A slow machine is no fault of the code: speed is measured elsewhere, never in a test.
 settings.register_profile("untimed", deadline=None)

@@ -167,7 +167,9 @@ def test_where_no_placement_exists_it_is_told_what_to_do(tmp_path: Path) -> None
     done = staddle("place", job=job)
     assert done.returncode == 1
     assert done.stdout.startswith("none exists: ")
-    assert done.stdout.splitlines()[-1].startswith("try: give up one of these in design.yaml, or ")
+    assert "where: design.yaml:" in done.stdout
+    assert "any one of these would do, each was tried; the cheapest first:" in done.stdout
+    assert "  give up a rule: let any number of members share a site" in done.stdout.splitlines()
 
 
 def test_ctrl_c_in_a_rehearsal_stops_it_and_the_same_command_goes_on(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ promise is asserted in here; what invents the inputs is in target.py.
 
 import io
 import os
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO, Final
@@ -54,7 +55,7 @@ def in_memory(descriptor: bytes) -> FolderArchive:
 
 def archive(data: bytes) -> None:
     """Any bytes as an OVA: read or refused, and no member lies outside of it or has a name that leads out."""
-    scratch = _SCRATCH if _SCRATCH.parent.is_dir() else Path(f"/tmp/{_SCRATCH.name}")
+    scratch = _SCRATCH if _SCRATCH.parent.is_dir() else Path(tempfile.gettempdir()) / _SCRATCH.name
     scratch.write_bytes(data)
     try:
         opened = open_archive(scratch)

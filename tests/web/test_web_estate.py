@@ -16,7 +16,7 @@ from tests.web.served import Answer, Server, served
 
 pytestmark = pytest.mark.xdist_group("web-estate")
 
-HOSTS = """Server;Cabinet;Cores;RAM (GB);Datastores;LANs
+HOSTS = """Server;Cabinet;Cores;RAM (GB);Stores;LANs
 om-h01;OM-R1;32;384;om-store-1,om-store-2;om-management,om-telemetry
 om-h04;OM-R2;32;384;om-store-1,om-store-2;om-management,om-telemetry
 Total;;64;768;;
