@@ -90,7 +90,7 @@ class Rows:
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self.highs = highspy.Highs()
+        self.highs = highspy.Highs()  # type: ignore[no-untyped-call]  # the library's own gap
         self.highs.setOptionValue("output_flag", False)
         self.highs.setOptionValue("threads", 1)
         self.highs.setOptionValue("mip_rel_gap", 0.0)
