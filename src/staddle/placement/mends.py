@@ -9,6 +9,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
+from staddle.estate.room import vcpus_weighed
+from staddle.failures.running import Running
 from staddle.kernel import format_binary, format_decimal
 from staddle.placement.bars import group
 from staddle.placement.data import Tables
@@ -57,7 +59,9 @@ def find_mends(
         decided; others: changes that the caller knows of.
     """
     kinds: dict[str, list[Change]] = {}
-    for change in (*others, *_changes(tables, conflict)):
+    # Members of several classes may lack the same: a change is tried and told once.
+    changed = {change[0].text: change for change in reversed((*others, *_changes(tables, conflict)))}
+    for change in reversed(changed.values()):
         kinds.setdefault(change[0].kind, []).append(change)
     found: list[Mend] = []
     undecided = 0
@@ -212,7 +216,9 @@ def _roomier_hosts(tables: Tables) -> Iterator[Change]:
             vcpus=host.vcpus + vcpus,
         )
         site = next((name for kind, name in host.domains if kind == "site"), "")
-        alike.setdefault((memory, vcpus, site), []).append((h, host, wider))
+        rows = alike.setdefault((memory, vcpus, site), [])
+        if h not in [row[0] for row in rows]:
+            rows.append((h, host, wider))
     for (memory, vcpus, site), rows in alike.items():
         parts = [f"{format_binary(memory)} more memory"] if memory else []
         parts += [f"{vcpus} more vCPUs"] if vcpus else []
@@ -231,14 +237,18 @@ def _moved_guests(tables: Tables) -> Iterator[Change]:
     for member, h, host in _short_hosts(tables):
         memory = host.memory_for(member) - host.memory_bytes
         vcpus = host.vcpus_for(member) - host.vcpus
-        there = [m for m in machines if m.host == host.name and m.memory_bytes >= memory and m.vcpus >= vcpus]
+        there = [
+            m
+            for m in machines
+            if m.host == host.name and m.memory_bytes >= memory and _vcpus_of(m, host) >= vcpus
+        ]
         for guest in sorted(there, key=lambda m: (m.memory_bytes, m.name))[:1]:
             fitting = [
                 (other.memory_bytes, -g, other)
                 for g, other in enumerate(problem.hosts)
                 if g != h
                 and other.memory_bytes >= guest.memory_bytes
-                and other.vcpus >= guest.vcpus
+                and other.vcpus >= _vcpus_of(guest, other)
                 and set(guest.pools) <= set(other.pools)
                 and set(guest.networks) <= set(other.networks)
                 and (not guest.sites or any(("site", name) in other.domains for name in guest.sites))
@@ -249,9 +259,9 @@ def _moved_guests(tables: Tables) -> Iterator[Change]:
                 continue
             _, _, other = max(fitting, key=lambda row: row[:2])
             changed = tuple(
-                _with_less(room, guest.memory_bytes, guest.vcpus)
+                _with_less(room, guest.memory_bytes, _vcpus_of(guest, other))
                 if room.name == other.name
-                else _with_less(room, -guest.memory_bytes, -guest.vcpus)
+                else _with_less(room, -guest.memory_bytes, -_vcpus_of(guest, host))
                 if room.name == host.name
                 else room
                 for room in problem.hosts
@@ -265,6 +275,11 @@ def _moved_guests(tables: Tables) -> Iterator[Change]:
                 _mend("move a guest", text, more=guest.memory_bytes / _GIB / 100),
                 replace(problem, hosts=changed, reserve=reserve),
             )
+
+
+def _vcpus_of(guest: Running, host: HostRoom) -> int:
+    """What the guest takes of that host's vCPUs, as its class says."""
+    return vcpus_weighed(guest.vcpus, guest.vcpu_per_core or 0, host.vcpu_per_core)
 
 
 def _with_less(host: HostRoom, memory_bytes: int, vcpus: int) -> HostRoom:

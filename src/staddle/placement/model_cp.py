@@ -6,6 +6,7 @@ levels of the objective (model_levels.py), the search (search.py). The solver's 
 is imported only when a model is built.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from math import gcd
@@ -351,17 +352,20 @@ class PlacementModel:
             return
         tables = self.tables
         all_taken = []
-        for seat in cut.seats:
+        for seat, times in Counter(cut.seats).items():  # like members may stand in the same seat
             h = tables.host_at[seat.host]
-            taken = self.cp.new_bool_var("")
-            all_taken.append(taken)
+            there: Terms = []
             for u, unit in enumerate(self.units):
                 if unit.members != tables.classes[seat.class_position] or (u, h) not in self.stands:
                     continue
                 keys = [(u, unit.cell_of[h], k, tables.pool_at[pool]) for k, pool in enumerate(seat.pools)]
                 if all(key in self.keeps for key in keys):
                     parts = [self.stands[u, h], *(self.keeps[key] for key in keys)]
-                    self.cp.add(taken >= sum(parts) - len(parts) + 1)
+                    there.append(self.cp.new_bool_var(""))
+                    self.cp.add(there[-1] >= sum(parts) - len(parts) + 1)
+            taken = self.cp.new_bool_var("")
+            all_taken.append(taken)
+            self.cp.add(sum(there) <= times - 1 + len(there) * taken)
         self.cp.add(sum(all_taken) <= len(all_taken) - 1)
 
     def _like_members(self) -> None:

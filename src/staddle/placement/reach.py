@@ -20,7 +20,8 @@ class Line:
     """After one scenario: memory that others ask for there, and memory that is left there, in bytes.
 
     ``survive`` are the positions of the sentences that ask for it. ``binding``: no member of ours can be lost with a pool,
-    so that the members bound there must fit; else the line only tells how full it gets.
+    and none of the hosts left holds more than it offers already (which nobody can be asked to mend), so that the members
+    bound there must fit; else the line only tells how full it gets.
     """
 
     survive: tuple[int, ...]
@@ -43,9 +44,13 @@ class Reach:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bound:
-    """What is bound to one set of hosts: their memory by name, the machines by number, their memory in all."""
+    """What is bound to one set of hosts: their memory by name, the machines by number, their memory in all.
+
+    ``overfull`` are those of the hosts on which more is bound than they offer.
+    """
 
     hosts: Mapping[str, int]
+    overfull: frozenset[str]
     pools: frozenset[str]
     machines: frozenset[int]
     base_bytes: int
@@ -74,8 +79,14 @@ def find_reaches(problem: Problem, alone: Alone) -> tuple[Reach, ...]:
     for hosts in dict.fromkeys(sets.values()):
         names = frozenset(name for name, own in sets.items() if own <= hosts)
         machines = frozenset(i for name in names for i in on_pool.get(name, ()))
+        held = dict.fromkeys(hosts, 0)
+        for i in machines:
+            held[reserve.machines[i].host] = (
+                held.get(reserve.machines[i].host, 0) + reserve.machines[i].memory_bytes
+            )
         bound = _Bound(
             hosts={name: memory[name] for name in hosts},
+            overfull=frozenset(name for name in hosts if held[name] > memory[name]),
             pools=names,
             machines=machines,
             base_bytes=sum(reserve.machines[i].memory_bytes for i in machines),
@@ -112,9 +123,8 @@ def _lines(
         left = whole - sum(gone)
         if base + ours > left and alone.shortage(scenario):
             continue
-        lines.append(
-            Line(survive=positions, base_bytes=base, capacity_bytes=left, binding=not scenario.pools)
-        )
+        binding = not scenario.pools and bound.overfull <= set(scenario.hosts)
+        lines.append(Line(survive=positions, base_bytes=base, capacity_bytes=left, binding=binding))
     return lines
 
 

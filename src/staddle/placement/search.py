@@ -20,7 +20,7 @@ from staddle.placement.model import Seat
 from staddle.placement.model_cp import PlacementModel
 from staddle.placement.model_levels import AMOUNTS, add_limit, amount, least_possible
 from staddle.placement.reserve import ReserveCheck
-from staddle.placement.slots import hosts_with_room, least_host_fill
+from staddle.placement.slots import hosts_with_room, least_host_fill, least_pool_fill
 from staddle.placement.solving import solved
 
 if TYPE_CHECKING:
@@ -42,6 +42,7 @@ _FIRST_FIT_SHARE: Final = 0.3
 _TRIALS: Final = 2  # the share of what is left that one limit tried may use is one in so many
 _MANY_VARIABLES: Final = 5000
 _ROUNDING: Final = 1e-6  # bounds are whole numbers that the solver hands out as floats
+_HOST_FILL: Final = LEVELS.index("host fill")
 _MOST_ROUNDS: Final = 40  # of placements that were found and did not leave their reserve
 _MOST_PAIRS_IN_ORDER: Final = (
     4000  # of member and host; beyond, what is equally good is not put in table order
@@ -167,9 +168,15 @@ class Search:
         *,
         nothing_shared: bool,
     ) -> Found | None:
+        """The best on the emptiest hosts; None where nothing is found there.
+
+        Fuller than the limit by which these were chosen, it may be beaten with others: then more of them are looked at.
+        """
         tried = 0
+        so_far: Found | None = None
         for margin in _MARGINS_PERMILLE:
-            only = hosts_with_room(self.tables, least + margin)
+            limit = least + margin
+            only = hosts_with_room(self.tables, limit)
             if len(only) == tried:
                 continue
             tried = len(only)
@@ -177,18 +184,31 @@ class Search:
             model = PlacementModel(
                 self.tables, active, self._learnt, only=only, nothing_shared=nothing_shared
             )
-            found = self._levels(model, levels, floors, least=least)
+            found = self._levels(model, levels, floors, least=least, limit=limit)
             if isinstance(found, Found):
-                return found
-        return None
+                if so_far is None or found.reached < so_far.reached:
+                    so_far = found
+                if so_far.reached[_HOST_FILL] <= limit:
+                    break
+        return so_far
 
     def _asked_of_reserve(self, seats: tuple[Seat, ...], active: frozenset[str]) -> Learnt:
         return self.reserve.check(seats, active).learnt
 
     def _levels(
-        self, model: PlacementModel, levels: int, floors: tuple[int, ...], *, least: int | None = None
+        self,
+        model: PlacementModel,
+        levels: int,
+        floors: tuple[int, ...],
+        *,
+        least: int | None = None,
+        limit: int = 0,
     ) -> Found | bool | None:
-        """Level after level. Args: least: of the host fill, where the model holds the emptiest hosts only."""
+        """Level after level.
+
+        Args: least: of the host fill, where the model holds the emptiest hosts only; limit: the host fill, per mille, above
+            which other hosts could take part too, so that nothing is proven there.
+        """
         self.progress("looking for any placement")
         possible, solver = self._any(model)
         if solver is None:
@@ -211,7 +231,12 @@ class Search:
                     bound = bound if least is None else floor  # other hosts might do better
                 else:
                     floor = max(floor, least or 0) if level == "host fill" else floor
+                    floor = max(floor, least_pool_fill(self.tables)) if level == "pool fill" else floor
                     seats, bound = self._least_limit(model, level, seats, budget, floor)
+                    if least is not None:  # other hosts are known not to do better up to the limit only
+                        host_fill = level_values(self.tables, seats)[_HOST_FILL]
+                        known = limit + 1 if level == "host fill" else bound if host_fill <= limit else floor
+                        bound = min(bound, known)
                 value = level_values(self.tables, seats)[position]
             self._fix(model, level, value)
             bounds.append(max(bound, floor))
@@ -223,7 +248,8 @@ class Search:
         """What is there should the search be broken off now: the levels not yet looked at are bounded by nothing."""
         reached = level_values(self.tables, seats)[:levels]
         bounded = (*bounds, *(0 for _ in reached[len(bounds) :]))
-        self._so_far = Found(seats=seats, reached=reached, bounds=bounded)
+        if self._so_far is None or reached <= self._so_far.reached:
+            self._so_far = Found(seats=seats, reached=reached, bounds=bounded)
 
     def _fix(self, model: PlacementModel, level: str, value: int) -> None:
         if level in AMOUNTS:

@@ -37,9 +37,10 @@ def least_host_fill(tables: Tables, active: frozenset[str]) -> int:
             whole = max(1, -(-host.memory_total_bytes // unit))
             base = (host.memory_total_bytes - host.memory_bytes) // unit
             room = limit * whole // 1000 - base
-            need = max(1, smallest // unit)
+            need = smallest // unit
             cell = cell_of[h] if alike else h
-            slots[cell] = slots.get(cell, 0) + max(0, room // need)
+            own = room // need if need else most_in_cell  # what needs less than a unit takes nothing of it
+            slots[cell] = slots.get(cell, 0) + (max(0, own) if room >= 0 else 0)
         return sum(min(count, most_in_cell) for count in slots.values()) >= len(problem.members)
 
     return max(_least(enough), _least_of_classes(tables, active))
@@ -96,7 +97,7 @@ def least_pool_fill(tables: Tables) -> int:
             base = (pool.capacity_bytes - pool.free_bytes) // unit
             rooms.append(max(0, limit * whole // 1000 - base) * unit)
         # Needs are counted in whole units downwards: a unit less a disk keeps this a bound.
-        slack = max(fill_unit(pool.capacity_bytes) for pool in pools)
+        slack = max((fill_unit(pool.capacity_bytes) for pool in pools), default=0)
         volume = sum(max(0, need - slack) for need in needs) <= sum(rooms)
         return volume and _slots(needs, rooms, slack)
 
@@ -105,8 +106,10 @@ def least_pool_fill(tables: Tables) -> int:
 
 def _slots(needs: Sequence[int], rooms: Sequence[int], slack: int) -> bool:
     return all(
-        sum(room // max(1, size - slack) for room in rooms) >= sum(need >= size for need in needs)
-        for size in sorted({need for need in needs if need > 0})
+        sum(room // (size - slack) for room in rooms) >= sum(need >= size for need in needs)
+        for size in sorted(
+            {need for need in needs if need > slack}
+        )  # smaller ones may take nothing of a room
     )
 
 
