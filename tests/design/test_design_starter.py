@@ -132,6 +132,7 @@ def test_there_are_eight_questions_each_with_a_key_of_the_answers() -> None:
 
 def test_a_default_is_an_answer_that_its_own_check_accepts() -> None:
     assert {q.key: q.check(q.default) for q in QUESTIONS if q.default} == {
+        "profile": "none",
         "estate": "../estate",
         "members": "3",
     }

@@ -36,11 +36,11 @@ _SAID_AT: Final[Mapping[str, str]] = {
 
 
 def resolve_answers(
-    *, design: Design, package: Package, profile: Profile, addresses: AddressPlan, size_id: str
+    *, design: Design, package: Package, profile: Profile | None, addresses: AddressPlan, size_id: str
 ) -> Answers:
     """The answers of every member to every question that is offered in its size.
 
-    Args: size_id: the size of members that name none of their own.
+    Args: profile: None while nobody wrote one; size_id: the size of members that name none of their own.
     Returns: rows in the package's order; what nothing answers is open.
     Raises: InputRefused: an explicit answer to an unknown, fixed or secret question, or one not asked in that size; a
         value that the question does not allow; a rule of the profile that names an unknown value. All faults at once.
@@ -147,18 +147,19 @@ def _row(
     prop: Property,
     size: str,
     explicit: Mapping[str, tuple[Answer, str]],
-    profile: Profile,
+    profile: Profile | None,
     values: Mapping[str, str],
     faults: list[Fault],
 ) -> AnswerRow:
     if prop.password:
-        name = FIRST_PASSWORD if prop.key == profile.password_property else property_secret_name(prop.key)
+        first = profile is not None and prop.key == profile.password_property
+        name = FIRST_PASSWORD if first else property_secret_name(prop.key)
         return _answered(prop, None, "drawn at random, kept in the strongbox", secret=name)
     if prop.key in explicit:
         answer, where = explicit[prop.key]
         return _checked(prop, answer.value, f"design.yaml: {where}", where, faults)
     reason = "nothing in design or profile answers it"
-    if prop.key in profile.answers:
+    if profile is not None and prop.key in profile.answers:
         rule = profile.answers[prop.key]
         value = _filled(rule, values, f"profile {profile.profile}: answers.{prop.key}", faults)
         if value:

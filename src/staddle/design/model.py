@@ -109,7 +109,9 @@ class PackageChoice(Row):
 
     file: str = Field(description="the OVA or OVF file, seen from this file")
     size: str = Field(default="", description="one of the package's sizes; empty means its default")
-    profile: str = Field(description="how this appliance is spoken to: an installed profile or a YAML file")
+    profile: str = Field(
+        description="how this appliance is spoken to: an installed profile, a YAML file, or none yet"
+    )
     sha256: str = Field(
         default="", pattern=r"^([0-9a-f]{64})?$", description="digest that every site must see"
     )

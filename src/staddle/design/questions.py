@@ -13,6 +13,7 @@ from ipaddress import ip_address
 from typing import Final
 
 from staddle.design.hostname import check_host_name, host_name_fault
+from staddle.design.profile import NO_PROFILE
 from staddle.kernel import Fault, InputRefused, parse_days
 
 __all__ = ["QUESTIONS", "BeginAnswers", "NetworkAnswer", "Question", "parse_members", "parse_network_answer"]
@@ -183,8 +184,8 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     ),
     Question(
         key="profile",
-        sentence="How is this appliance spoken to: which installed profile, or which YAML file?",
-        default="",
+        sentence="How is this appliance spoken to: which installed profile, or which YAML file? none: nobody wrote it yet.",
+        default=NO_PROFILE,
         check=_some_text("the profile"),
     ),
     Question(

@@ -85,6 +85,7 @@ def _package(answers: BeginAnswers) -> tuple[str, ...]:
     return (
         "package:",
         f"  file: {yaml_scalar(answers.package)}",
+        "  ## none: all but rehearsal and rollout works; docs/profiles.md tells how one is written",
         f"  profile: {yaml_scalar(answers.profile)}",
         "  ## one of the package's sizes; without this line its default",
         _optional("  ", "size", answers.size, "one-of-its-sizes"),

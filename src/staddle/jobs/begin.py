@@ -5,6 +5,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from staddle.addressing.ranges import parse_address, parse_prefix
+from staddle.design.profile import NO_PROFILE
 from staddle.design.questions import BeginAnswers, NetworkAnswer
 from staddle.design.schema import SCHEMA_FILE, schema_text
 from staddle.design.starter import starter_text
@@ -85,13 +86,13 @@ def refuse_unknown_network(root: Path, estate: str, answer: NetworkAnswer) -> No
 
 
 def refuse_unknown_profile(written: str) -> None:
-    """Raises: InputRefused: neither an installed profile nor the name of a YAML file. That file may be written later."""
+    """Raises: InputRefused: neither an installed profile, the name of a YAML file, nor "none". That file may be written later."""
     installed = installed_profiles()
-    if written not in installed and not written.endswith((".yaml", ".yml")):
+    if written not in (*installed, NO_PROFILE) and not written.endswith((".yaml", ".yml")):
         raise InputRefused.one(
             f'there is no profile "{written}"',
             why="installed are: " + ", ".join(installed),
-            mend="name one of these, or a YAML file beside design.yaml (docs/profiles.md)",
+            mend="name one of these, or a YAML file beside design.yaml (docs/profiles.md), or none: nobody wrote it yet",
         )
 
 
