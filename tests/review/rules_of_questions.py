@@ -39,7 +39,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     where="property sluicelog.ntp_servers",
                     why="the profile answers it with ${time_servers}, for which the design says nothing in clock.servers; "
                     'it may ask for the time servers (for an empty one, answer it with "")',
-                    mend="answer it in design.yaml: package.answers, or in the member's row",
+                    mend="answer it with staddle sheets --answer, or in design.yaml: package.answers, or in the member's row",
                     source="DSP0243, Property with userConfigurable",
                 ),
             ),

@@ -16,6 +16,7 @@ from staddle.kernel.errors import StaddleError
 __all__ = [
     "Amount",
     "Answer",
+    "AnswerRule",
     "Attachment",
     "Clock",
     "Days",
@@ -104,6 +105,15 @@ class Answer(Row):
     value: str = Field(description="the answer, as text; a secret is never written here")
 
 
+class AnswerRule(Row):
+    """How one question is answered for every member; read after the explicit answers, before the profile's rule."""
+
+    property: str = Field(description="the property's full key")
+    rule: str = Field(
+        description="the answer; ${name} in it is filled in for each member, as in a profile's answers"
+    )
+
+
 class PackageChoice(Row):
     """The package, and what was settled about it."""
 
@@ -127,6 +137,9 @@ class PackageChoice(Row):
         description="most vCPUs a core for its members; empty: the host's own limit",
     )
     answers: tuple[Answer, ...] = Field(default=(), description="answers that hold for every member")
+    rules: tuple[AnswerRule, ...] = Field(
+        default=(), description="rules by which questions are answered for each member"
+    )
 
 
 class Member(Row):
