@@ -533,12 +533,10 @@ def test_sections_that_are_handed_on_or_left_undone_are_risks(tmp_path: Path) ->
         ),
         {"a.txt": b"x"},
     )
-    assert sorted(rules(package)) == [
-        "installs-at-first-boot",
-        "section-handed-on",
-        "section-handed-on",
-        "section-handed-on",
-    ]
+    assert sorted(rules(package)) == ["installs-at-first-boot", "section-handed-on"]
+    group = package.get_placement_group()  # the placement honours it
+    assert group is not None
+    assert group.policy == "apart"
     assert package.install_stop_delay_s == 300
     assert package.environment_files == (EnvironmentFile(file_id="f", path="etc/a.txt"),)
 

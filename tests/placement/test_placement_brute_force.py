@@ -97,6 +97,7 @@ def questions(draw: st.DrawFn) -> Problem:
                 majority_kinds=draw(st.sampled_from([(), (), (), ("host",), ("rack",)])),
                 one_cpu_level=draw(st.booleans()),
                 allowed_pools=draw(st.sampled_from([(), (), ("p0",)])),
+                together=draw(st.sampled_from([(), (), (), ("site",), ("rack",)])),
                 too_far=draw(st.sampled_from([(), (), (("east", "west"),)])),
             ),
         ),

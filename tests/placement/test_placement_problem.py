@@ -1,7 +1,8 @@
 """The question that a design asks: each amount by hand from design, estate and package."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 
@@ -19,7 +20,7 @@ from staddle.design.model import (
 from staddle.estate.bookings import Booking
 from staddle.estate.model import Domain, Estate, Guest, Host, Network, Pool
 from staddle.kernel import InputRefused
-from staddle.package.model import Adapter, DiskDevice, Hardware, Package, PackageDisk, Size
+from staddle.package.model import Adapter, DiskDevice, Hardware, Package, PackageDisk, PlacementGroup, Size
 from staddle.placement.model import BestShown, DiskNeed, NoneExists
 from staddle.placement.problem import problem_from
 from staddle.placement.solve import solve
@@ -243,6 +244,27 @@ def test_how_many_data_members_must_be_left(members: int, asked: tuple[str, ...]
     reserve = problem_from(design=wanted, estate=estate(), package=package()).reserve
     assert reserve is not None
     assert [row.least_data for row in reserve.survive] == [least]
+
+
+@pytest.mark.parametrize(
+    ("policy", "rows", "apart", "together"),
+    [
+        # DSP0243's placement policies: availability and affinity, as the reader names them.
+        ("apart", ("rack",), {"rack": 1, "host": 1}, ()),
+        ("apart", ("host",), {"host": 1}, ()),
+        ("together", ("host",), {"host": 1}, ("site",)),
+    ],
+)
+def test_a_placement_group_of_the_package_is_honoured(
+    policy: Literal["apart", "together"],
+    rows: tuple[str, ...],
+    apart: dict[str, int],
+    together: tuple[str, ...],
+) -> None:
+    group = PlacementGroup(group_id="g", policy=policy, contents=("vm",), info="")
+    grouped = replace(package(), placement_groups=(group,), placement_group="g")
+    (rules,) = problem_from(design=design(apart=rows), estate=estate(), package=grouped).clusters
+    assert ({row.kind: row.most for row in rules.apart}, rules.together) == (apart, together)
 
 
 def test_question_of_a_design_can_be_solved() -> None:

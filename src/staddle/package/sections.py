@@ -42,8 +42,6 @@ _PLAIN: Final = {
 _NOT_CARRIED: Final = {"EncryptionSection": "encrypted packages cannot be read"}
 # Standard sections that are read and shown; a finding hands on to the engineer what the program does not do by itself.
 _HANDED_ON: Final = {
-    "PlacementGroupSection": "the maker groups machines that are to stand together or apart",
-    "PlacementSection": "the maker puts the machine into a placement group",
     "ResourceAllocationSection": "the maker limits or reserves resources for the whole collection",
     "ScaleOutSection": "the maker states how many machines are meant",
     "BootDeviceSection": "the maker states what the machine starts from",

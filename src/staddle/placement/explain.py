@@ -318,6 +318,14 @@ def _togetherness(tables: Tables, seats: tuple[Seat, ...], position: int) -> str
         for pair in rules.too_far if m.data else ():
             if i != position and {_site(host), _site(there)} == set(pair):
                 return f"latency: {_site(host)} is too far from {_site(there)}, where {m.name} holds data"
+    for kind in rules.together:
+        near = {name for k, name in (("host", host.name), *host.domains) if k == kind}
+        for i in own:
+            there = problem.hosts[tables.host_at[seats[i].host]]
+            if i != position and not near & {
+                n for k, n in (("host", there.name), *there.domains) if k == kind
+            }:
+                return f"together:{kind}: it would leave the {kind} of {problem.members[i].name}"
     votes = [i for i in own if problem.members[i].votes]
     most = {apart.kind: apart.most for apart in rules.apart}
     for key in sorted(touched[position], key=tables.fate_at.__getitem__):

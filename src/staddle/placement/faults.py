@@ -131,6 +131,7 @@ def _names(problem: Problem) -> list[Fault]:
         asked += [("storage.pools", "pool", name, pools) for name in rules.allowed_pools]
         asked += [("apart", "kind of domain", apart.kind, kinds) for apart in rules.apart]
         asked += [("deputy apart", "kind of domain", kind, kinds) for kind in rules.deputy_apart]
+        asked += [("together", "kind of domain", kind, kinds) for kind in rules.together]
         asked += [("majority", "kind of domain", kind, kinds) for kind in rules.majority_kinds]
     for host in problem.hosts:
         asked += [(f"host {host.name}", "pool", name, pools) for name in host.pools]

@@ -88,6 +88,8 @@ def _of_a_cluster(problem: Problem, rules: ClusterRules) -> Iterator[ConflictRul
     if votes:
         for kind in dict.fromkeys(rules.majority_kinds):
             yield row(f"majority:{kind}", f"no {kind} holds half of the {votes} votes or more", "survive")
+    for kind in dict.fromkeys(rules.together):
+        yield row(f"together:{kind}", f"the package: all members stand in one {kind}", "package.file")
     if rules.too_far:
         pairs = "; ".join(f"{one} and {other}" for one, other in rules.too_far)
         yield row("latency", f"no data on both of two sites that are too far apart: {pairs}", "members")

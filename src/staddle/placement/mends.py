@@ -125,6 +125,11 @@ def _without_rules(problem: Problem, rules: ClusterRules, names: set[str]) -> It
             rest_kinds = tuple(row for row in rules.majority_kinds if row != kind)
             text = f"let one {kind} hold half of the votes{of}"
             yield _mend("give up a rule", text, more=3), changed(majority_kinds=rest_kinds)
+    for kind in rules.together:
+        if group(rules.name, f"together:{kind}") in names:
+            text = f"let members{of} stand in more than one {kind}, against the package's wish"
+            rest_kinds = tuple(row for row in rules.together if row != kind)
+            yield _mend("give up a rule", text), changed(together=rest_kinds)
     if group(rules.name, "one-cpu-level") in names:
         text = f"level the CPUs of the platform, so that members{of} may stand on hosts of different levels"
         yield _mend("give up a rule", text), changed(one_cpu_level=False)

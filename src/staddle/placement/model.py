@@ -139,7 +139,7 @@ class ClusterRules:
     """The rules that hold among the members of one cluster.
 
     ``allowed_pools`` empty means any pool. ``one_cpu_level``: all members that hold data stand on hosts of one level.
-    ``too_far``: pairs of sites that may not both hold data.
+    ``too_far``: pairs of sites that may not both hold data. ``together``: kinds of which all members stand in one domain.
     """
 
     name: str = ""
@@ -149,6 +149,7 @@ class ClusterRules:
     allowed_pools: tuple[str, ...] = ()
     one_cpu_level: bool = False
     too_far: tuple[tuple[str, str], ...] = ()
+    together: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

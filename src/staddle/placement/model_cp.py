@@ -74,6 +74,7 @@ class PlacementModel:
         for rules in tables.problem.clusters:
             self._one_cpu_level(rules)
             self._latency(rules)
+            self._together(rules)
             self._shared_domains(rules)
             if nothing_shared:
                 self._share_nothing(rules)
@@ -203,6 +204,23 @@ class PlacementModel:
                         self.cp.add_implication(self.stands[u, h], used[name])
         for one, other in rules.too_far:
             self.cp.add(used[one] + used[other] <= 1)
+
+    def _together(self, rules: ClusterRules) -> None:
+        """All hosts of the cluster's members stand in one domain of each kind."""
+        for kind in rules.together:
+            if group(rules.name, f"together:{kind}") not in self.active:
+                continue
+            chosen = {
+                fate.name: (self.cp.new_bool_var(""), frozenset(fate.hosts))
+                for fate in self.tables.fates
+                if fate.kind == kind
+            }
+            self.cp.add_exactly_one(one for one, _ in chosen.values())
+            for u in self.units_of(rules):
+                for hosts in self._cells[u].values():
+                    for h in hosts:
+                        around = [one for one, inside in chosen.values() if h in inside]
+                        self.cp.add(self.stands[u, h] <= sum(around))
 
     def touches(self, u: int, fate: Fate) -> "Terms":
         """Booleans of which as many are 1 as members of the unit are touched by that domain, or more."""

@@ -70,7 +70,8 @@ def problem_of_many(
 ) -> Problem:
     """The question that several designs ask together of one estate.
 
-    The deputy is kept apart from the leader by host where the design's ``apart`` does not say so already. A host or pool
+    A placement group of the package (DSP0243, its placement sections) is honoured: "availability" keeps members apart by host
+    at least, "affinity" keeps them at one site; on one host they would be no cluster. The deputy is kept apart from the leader by host where the design's ``apart`` does not say so already. A host or pool
     with less than nothing left has 0. Bookings of other jobs count as machines of theirs after a failure too.
 
     Args: asks: members have different names throughout; bookings: those that stand (estate.bookings.standing) for others.
@@ -116,6 +117,9 @@ def _rules(ask: ClusterAsk) -> ClusterRules:
         for number, row in enumerate(rows)
         if isinstance(row, AtMost)
     )
+    policy = ask.package.get_placement_group()
+    if policy is not None and policy.policy == "apart" and not any(row.kind == "host" for row in apart):
+        apart = (*apart, Apart(kind="host", key="package.file"))
     by_host = any(row.kind == "host" and row.most == 1 for row in apart)
     deputy = tuple(row.kind for row in rows if isinstance(row, DeputyBy))
     return ClusterRules(
@@ -126,6 +130,7 @@ def _rules(ask: ClusterAsk) -> ClusterRules:
         allowed_pools=ask.design.storage.pools,
         one_cpu_level=ask.one_cpu_level,
         too_far=ask.too_far,
+        together=("site",) if policy is not None and policy.policy == "together" else (),
     )
 
 

@@ -25,7 +25,7 @@ def broken_rules(problem: Problem, seats: tuple[Seat, ...]) -> tuple[str, ...]:
     for rules in problem.clusters:
         own = [member.name for member in problem.members if member.cluster == rules.name]
         theirs = tuple(seat for seat in seats if seat.member in own)
-        for rule in (_cpu_levels, _too_far, _apart, _majority):
+        for rule in (_cpu_levels, _too_far, _together, _apart, _majority):
             broken += rule(problem, rules, theirs)
     broken += _left_after(problem, seats)
     return tuple(broken)
@@ -177,6 +177,18 @@ def _stands_in(problem: Problem, seat: Seat, kind: str) -> list[str]:
     for _, pool in seat.disks:
         pairs += [("pool", pool), *_pool(problem, pool).domains]
     return [name for own, name in pairs if own == kind]
+
+
+def _together(problem: Problem, rules: ClusterRules, seats: tuple[Seat, ...]) -> list[str]:
+    broken = []
+    for kind in rules.together:
+        around = [
+            {name for own, name in (("host", seat.host), *_host(problem, seat.host).domains) if own == kind}
+            for seat in seats
+        ]
+        if around and not set.intersection(*around):
+            broken.append(f"together:{kind}: the members stand in no {kind} that is common to all")
+    return broken
 
 
 def _apart(problem: Problem, rules: ClusterRules, seats: tuple[Seat, ...]) -> list[str]:
