@@ -46,6 +46,7 @@ FROM_BELOW_JOBS = {
         "NetworkAnswer",
         "Question",
         "parse_network_answer",
+        "parse_window_answer",
     },
     "staddle.design.schema": {"schema_text"},
     "staddle.dossier.ink": {"hatchings_only"},  # pure, as all that draws

@@ -3,7 +3,18 @@
 from pathlib import Path
 
 from staddle.addressing.allocation import AddressPlan, plan_addresses
-from staddle.design.model import Answer, Attachment, Clock, Design, Job, Load, Member, Names, PackageChoice
+from staddle.design.model import (
+    Answer,
+    AnswerRule,
+    Attachment,
+    Clock,
+    Design,
+    Job,
+    Load,
+    Member,
+    Names,
+    PackageChoice,
+)
 from staddle.design.profile import Profile
 from staddle.design.reader import read_model
 from staddle.estate.model import Network
@@ -57,12 +68,16 @@ def answer(key: str, value: str) -> Answer:
 
 
 def design_of(
-    *, answers: tuple[Answer, ...] = (), of_first: tuple[Answer, ...] = (), servers: tuple[str, ...] = ()
+    *,
+    answers: tuple[Answer, ...] = (),
+    of_first: tuple[Answer, ...] = (),
+    servers: tuple[str, ...] = (),
+    rules: tuple[AnswerRule, ...] = (),
 ) -> Design:
     """Two members at om-management, the first leading."""
     return Design(
         job=Job(name="levels", cluster="Ousemoor levels", estate="../estate"),
-        package=PackageChoice(file="a.ova", profile="sluicelog", size="river", answers=answers),
+        package=PackageChoice(file="a.ova", profile="sluicelog", size="river", answers=answers, rules=rules),
         members=(
             Member(name="levels-1", leads="first", answers=of_first),
             Member(name="levels-2", leads="second"),

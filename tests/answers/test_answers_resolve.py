@@ -6,7 +6,7 @@ import pytest
 
 from staddle.answers.model import AnswerRow
 from staddle.answers.resolve import known_values, resolve_answers
-from staddle.design.model import Answer, Design
+from staddle.design.model import Answer, AnswerRule, Design
 from staddle.design.profile import Profile
 from staddle.kernel import InputRefused
 from staddle.package import Property
@@ -195,3 +195,29 @@ def test_days_of_retention_are_rounded_up(retention: str | None, days: str) -> N
     design = design_of()
     design = design.model_copy(update={"load": design.load.model_copy(update={"retention": retention})})
     assert known_values(design, design.members[0], addresses_of(design))["retention_days"] == days
+
+
+def test_a_rule_of_the_design_stands_between_explicit_answers_and_the_profile() -> None:
+    rules = (AnswerRule(property=KEY, rule="at ${name}"),)
+    profile = profile_of(sluicelog__log_level="c")
+    for member in ("levels-1", "levels-2"):
+        (row,) = rows_of(LEVEL, design=design_of(rules=rules), profile=profile, member=member)
+        assert (row.value, row.reason) == (f"at {member}", "design.yaml: package.rules[0]: at ${name}")
+    (row,) = rows_of(LEVEL, design=design_of(rules=rules, answers=(answer(KEY, "a"),)), profile=profile)
+    assert row.value == "a"
+
+
+def test_an_empty_rule_of_the_design_is_an_answer() -> None:
+    design = design_of(rules=(AnswerRule(property=KEY, rule=""),))
+    (row,) = rows_of(LEVEL, design=design)
+    assert (row.value, row.is_open) == ("", False)
+
+
+def test_a_rule_of_the_design_is_held_against_package_and_design() -> None:
+    rules = (AnswerRule(property=KEY, rule="${nmae}"), AnswerRule(property="sluicelog.log_levle", rule="x"))
+    told = refused(LEVEL, design=design_of(rules=rules))
+    assert 'the design\'s rule names "${nmae}", which no design gives' in told
+    assert 'the package asks no question "sluicelog.log_levle"' in told
+    secret = question("sluicelog.admin_password", password=True)
+    told = refused(secret, design=design_of(rules=(AnswerRule(property=secret.key, rule="x"),)))
+    assert "is a secret and is answered in the design" in told

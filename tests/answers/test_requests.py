@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -181,6 +182,20 @@ def test_the_port_matrix_has_members_clients_names_and_time() -> None:
         ("members", "time servers", "udp", 123),  # RFC 5905 §7.2
     }
     assert "time servers" not in {row.whom for row in port_matrix(asked(servers=())).rows}
+
+
+def test_without_a_profile_no_port_is_invented() -> None:
+    without = replace(asked(), profile=None)
+    assert {(row.whom, row.port) for row in port_matrix(without).rows} == {
+        ("name servers", 53),
+        ("time servers", 123),
+    }
+    made = {one.kind: one for one in all_requests(without)}
+    assert "The appliance's own ports are not known" in made["openings"].text
+    assert "  clients to members  ____________" in made["openings"].text
+    assert "port ____________, its certificate's end" in made["monitoring"].text
+    assert [probe.kind for probe in made["addresses"].probes] == [ProbeKind.PERSON]
+    assert not any("None" in one.text for one in made.values())
 
 
 def test_names_are_probed_in_both_directions_at_every_server() -> None:

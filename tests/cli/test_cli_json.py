@@ -137,7 +137,15 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert (data["availability"]["settled"], data["availability"]["from_measured_rates"]) == (True, None)
     shares = {"availability_low", "availability_high", "minutes_down_low", "minutes_down_high", "simulated"}
     assert set(data["availability"]["as_placed"]) == shares
-    assert set(data["sheets"]) == {"sheets", "open_questions", "files", "placed", "survey"}
+    assert set(data["sheets"]) == {
+        "sheets",
+        "open_questions",
+        "open_keys",
+        "known",
+        "files",
+        "placed",
+        "survey",
+    }
     assert set(data["requests"]) == {"sheet", "files", "survey"}
     assert (data["rollout"]["rollout"], len(data["rollout"]["calls"])) == ("levels-rollout-1", 40)
     assert data["rehearse"]["standing"] == {

@@ -74,7 +74,7 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
         (
             "error: package.profile is missing\n"
             "  where: design.yaml:6:3\n"
-            "  why:   how this appliance is spoken to: an installed profile or a YAML file\n"
+            "  why:   how this appliance is spoken to: an installed profile, a YAML file, or none yet\n"
             '  try:   add a line "profile: …"'
         ),
     ),

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import jsonschema
 import pytest
@@ -9,12 +10,13 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from staddle.design.model import Attachment, Clock, Design, Job, Member, Names, PackageChoice
+from staddle.design.model import Attachment, Clock, Design, Job, Member, Names, PackageChoice, Window
 from staddle.design.questions import (
     QUESTIONS,
     BeginAnswers,
     NetworkAnswer,
     parse_network_answer,
+    parse_window_answer,
 )
 from staddle.design.reader import read_design
 from staddle.design.schema import SCHEMA_FILE, schema_text
@@ -132,6 +134,7 @@ def test_there_are_eight_questions_each_with_a_key_of_the_answers() -> None:
 
 def test_a_default_is_an_answer_that_its_own_check_accepts() -> None:
     assert {q.key: q.check(q.default) for q in QUESTIONS if q.default} == {
+        "profile": "none",
         "estate": "../estate",
         "members": "3",
     }
@@ -259,3 +262,27 @@ def test_every_key_of_the_schema_is_described() -> None:
 
 def test_defaults_of_the_model_are_told_in_the_file() -> None:
     assert f"most_offset: {Clock().most_offset}" in starter_text(OUSEMOOR)
+
+
+def test_windows_servers_and_change_read_back_as_they_were_given() -> None:
+    window = parse_window_answer("2026-12-05 20:00 to 2026-12-06 02:00 Europe/London")
+    answered = replace(
+        OUSEMOOR,
+        change="C-71: #1",
+        time_servers=("192.0.2.1", "t.example"),
+        name_servers=("192.0.2.53",),
+        windows=(window, window),
+    )
+    design = read_design(starter_text(answered), where="design.yaml").design
+    assert design.job.change == "C-71: #1"
+    assert (design.clock.servers, design.names.servers) == (("192.0.2.1", "t.example"), ("192.0.2.53",))
+    row = Window(opens="2026-12-05 20:00", closes="2026-12-06 02:00", zone="Europe/London")
+    assert design.windows == (row, row)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "tomorrow", "2026-12-05 to 2026-12-06 Europe/London", "2026-12-05 20:00 to 2026-12-06 02:00"]
+)
+def test_what_is_no_window_is_refused_with_an_example(text: str) -> None:
+    with pytest.raises(InputRefused, match="is not a window"):
+        parse_window_answer(text)

@@ -91,6 +91,7 @@ def test_the_platform_reads_a_captured_console(written: ModuleType, tmp_path: Pa
 def test_the_profile_is_read_without_a_fault(tmp_path: Path) -> None:
     (tmp_path / "gatelog.yaml").write_text(example("docs/profiles.md", "gatelog.yaml"), encoding="utf-8")
     profile = load_profile("gatelog.yaml", JobFolder(root=tmp_path))
+    assert profile is not None
     assert [line.step for line in profile.cluster] == ["record"]
 
 

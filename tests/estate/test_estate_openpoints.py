@@ -205,3 +205,50 @@ def test_whatever_is_answered_reads_back(
         (folder / MAP_FILE).write_text(change_map(folder, "hosts", source), encoding="utf-8")
         kept = {one.column: one for one in read_maps(folder)["hosts"].sources}[source.column]
         assert replace(kept, line=0, reason="") == source
+
+
+PLACED = "Server,Location,Hall,Cabinet,Cores,RAM\nh1,north,n-1,a,32,384 GiB\nh2,south,s-1,b,16,256 GiB\n"
+
+
+def test_headings_joined_with_plus_are_never_the_name_of_a_site(tmp_path: Path) -> None:
+    export, found, points = mapped(tmp_path, PLACED)
+    assert "hosts.domains.site" in points  # "Hall" and "Cabinet" are known words, "Location" is none
+    joined = "Location + Hall + Cabinet"
+    source = answered(HOSTS, export, found, {}, column="domains", key="", text=joined)
+    assert (source.headings, source.site) == (("Location", "Hall", "Cabinet"), "")
+    again = answered(
+        HOSTS, export, with_source(HOSTS, found, source), {}, column="domains", key="", text=joined
+    )
+    assert again.headings == source.headings  # the same command line a second time, while the kinds are open
+    kinds = answered(
+        HOSTS,
+        export,
+        with_source(HOSTS, found, source),
+        {},
+        column="domains",
+        key="kinds",
+        text="site, room, rack",
+    )
+    assert (kinds.kinds, kinds.site) == (("site", "room", "rack"), "")
+
+
+def test_a_site_that_is_answered_twice_is_joined_once(tmp_path: Path) -> None:
+    export, found, _ = mapped(tmp_path, PLACED)
+    for _ in range(2):
+        source = answered(HOSTS, export, found, {}, column="domains", key="site", text="Location")
+        assert (source.headings, source.kinds) == (("Location", "Hall", "Cabinet"), ("site", "room", "rack"))
+        found = with_source(HOSTS, found, source)
+
+
+def test_a_name_for_all_rows_that_no_table_has_is_refused(tmp_path: Path) -> None:
+    export, found, _ = mapped(tmp_path, PLACED)
+    known = {"pool": {"gold-1", "gold-2"}}
+    with pytest.raises(InputRefused, match='there is no pool "Reached by"'):
+        answered(HOSTS, export, found, known, column="pools", key="", text="Reached by")
+    with pytest.raises(InputRefused, match='there is no pool "gold-3"'):
+        answered(HOSTS, export, found, known, column="pools", key="", text="gold-1; gold-3")
+    assert (
+        answered(HOSTS, export, found, known, column="pools", key="", text="gold-1; gold-2").value
+        == "gold-1; gold-2"
+    )
+    assert answered(HOSTS, export, found, {}, column="pools", key="", text="Reached by").value == "Reached by"

@@ -143,6 +143,20 @@ def test_unknown_column_is_kept_aside_and_mentioned(folder: Folder) -> None:
     ]
 
 
+def test_many_unknown_columns_are_one_finding_but_for_a_near_name(folder: Folder) -> None:
+    guests = (
+        SOUND["guests.csv"]
+        .replace("disk\n", "disk,restart_ordr,owner,power\n")
+        .replace("40 GB", "40 GB,5,stores,on")
+    )
+    near, others = survey_estate(folder(guests=guests)).findings
+    assert (near.mend, others.mend) == ('did you mean "restart_order"?', "")
+    assert others.what == (
+        'the columns "owner", "power" are kept aside: they are not among the headings of guests.csv'
+    )
+    assert others.where.endswith("guests.csv:1")
+
+
 def test_faults_of_all_tables_are_told_at_once(folder: Folder) -> None:
     where = folder(
         survey="name: Test\nsurveyed: 2026-11-31\nsurveyd_by: W. Marram\n",

@@ -138,7 +138,7 @@ def test_a_profile_that_is_not_installed_is_told_at_its_own_question(shop: Path)
     assert (
         'error: there is no profile "slicelog"\n'
         "  why:   installed are: sluicelog\n"
-        "  try:   name one of these, or a YAML file beside design.yaml (docs/profiles.md)\n"
+        "  try:   name one of these, or a YAML file beside design.yaml (docs/profiles.md), or none: nobody wrote it yet\n"
     ) in done.stderr
 
 

@@ -91,6 +91,23 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
             ),
         ),
     ],
+    "profile-missing": [
+        (
+            lambda: facts_of(("profile: sluicelog", "profile: none")),
+            (
+                Finding(
+                    rule="profile-missing",
+                    severity=Severity.RISK,
+                    what="the design names no profile",
+                    where="design.yaml:12:12",
+                    why="nothing tells how it is spoken to, so it can be neither rehearsed nor carried out; "
+                    "its ports are not known",
+                    mend="write one as docs/profiles.md tells, and name its file in package.profile",
+                    source=PRACTICE,
+                ),
+            ),
+        ),
+    ],
     "profile-unproven": [
         (
             lambda: facts_of(profile=profile().model_copy(update={"proven": "unproven"})),
@@ -203,6 +220,9 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
     ],
     "other-version": [
         lambda: facts_of(profile=profile().model_copy(update={"versions": ("3.", "4.2")})),
+    ],
+    "profile-missing": [
+        lambda: facts_of(),
     ],
     "profile-unproven": [
         lambda: facts_of(),

@@ -37,8 +37,9 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     severity=Severity.STOP,
                     what='nothing answers "NTP servers" for levels-1, levels-2, levels-3',
                     where="property sluicelog.ntp_servers",
-                    why="the profile answers it with ${time_servers}, for which the design says nothing in clock.servers",
-                    mend="answer it in design.yaml: package.answers, or in the member's row",
+                    why="the profile answers it with ${time_servers}, for which the design says nothing in clock.servers; "
+                    'it may ask for the time servers (for an empty one, answer it with "")',
+                    mend="answer it with staddle sheets --answer, or in design.yaml: package.answers, or in the member's row",
                     source="DSP0243, Property with userConfigurable",
                 ),
             ),

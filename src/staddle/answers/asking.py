@@ -47,7 +47,7 @@ class Asked:
     design: Design
     addresses: AddressPlan
     package: Package
-    profile: Profile
+    profile: Profile | None
     size_id: str
     seats: Sequence[Seat] = ()
 
@@ -64,11 +64,21 @@ class Asked:
         return tuple((m.name, a.address) for m in plan.members for a in plan.named_addresses(m.name))
 
     @property
+    def port(self) -> int | None:
+        """Where the appliance answers; None while no profile tells it."""
+        return None if self.profile is None else self.profile.port
+
+    @property
+    def appliance(self) -> str:
+        """The appliance, as people call it."""
+        return self.package.product or self.package.name if self.profile is None else self.profile.title
+
+    @property
     def title(self) -> str:
         """The work in a few words, as the first line of what is pasted."""
         job = self.design.job
         change = f", change {job.change}" if job.change else ""
-        return f"For the cluster {job.cluster} ({self.profile.title}, job {job.name}{change}):"
+        return f"For the cluster {job.cluster} ({self.appliance}, job {job.name}{change}):"
 
 
 def all_requests(asked: Asked) -> tuple[Request, ...]:
@@ -101,12 +111,13 @@ def all_requests(asked: Asked) -> tuple[Request, ...]:
 
 def port_matrix(asked: Asked) -> PortMatrix:
     """Every opening that the profile's port, the name servers and the time servers call for."""
-    port, title = asked.profile.port, asked.profile.title
-    rows = [
-        _row("clients", "members", port, "tcp", f"people and programs use {title}"),
-        _row("engineer's machine", "members", port, "tcp", "setting up, and proving that it stands"),
-    ]
-    if len(asked.design.members) > 1:
+    rows: list[PortRow] = []
+    if (port := asked.port) is not None:
+        rows += [
+            _row("clients", "members", port, "tcp", f"people and programs use {asked.appliance}"),
+            _row("engineer's machine", "members", port, "tcp", "setting up, and proving that it stands"),
+        ]
+    if port is not None and len(asked.design.members) > 1:
         rows.append(_row("members", "members", port, "tcp", "the members speak with each other"))
     if asked.name_servers:
         # RFC 7766 §5: what resolves names must be able to ask over TCP as well.
@@ -152,11 +163,12 @@ def _addresses(asked: Asked) -> _Made:
         for member in asked.addresses.members
         for one in member.addresses
     ]
-    port = asked.profile.port
+    port = asked.port
     probes = tuple(
         Probe(kind=ProbeKind.SILENT, target=one.address, port=port)
         for member in asked.addresses.members
         for one in member.addresses
+        if port is not None
     )
     return "Addresses", lines, (*probes, *_signed("the addresses are reserved"))
 
@@ -185,7 +197,7 @@ def _names(asked: Asked) -> _Made:
 
 def _openings(asked: Asked) -> _Made:
     rows = port_matrix(asked).rows
-    wide = max(len(f"{row.who} to {row.whom}") for row in rows)
+    wide = max((len(f"{row.who} to {row.whom}") for row in rows), default=0)
     lines = ["Please open, from who begins to whom it goes:"]
     lines += [f"  {f'{r.who} to {r.whom}':<{wide}}  {r.protocol} {r.port:<5}  {r.why}" for r in rows]
     lines += [
@@ -199,8 +211,13 @@ def _openings(asked: Asked) -> _Made:
     if asked.design.clock.servers:
         lines.append(f"  time servers: {', '.join(asked.design.clock.servers)}")
     lines.append(
-        f"Only port {asked.profile.port} is in the appliance's profile: add what its maker's papers name beside it."
+        f"Only port {asked.port} is in the appliance's profile: add what its maker's papers name beside it."
+        if asked.port is not None
+        else "The appliance's own ports are not known, since it has no profile: add those that its maker's papers name:"
     )
+    if asked.port is None:
+        pairs = ("clients", "engineer's machine", *(("members",) if len(asked.design.members) > 1 else ()))
+        lines += [f"  {who} to members  ____________" for who in pairs]
     probes = tuple(
         Probe(kind=ProbeKind.REACH, target=f"{row.who} to {row.whom}, {row.protocol} {row.port}")
         for row in rows
@@ -307,9 +324,10 @@ def _backup(asked: Asked) -> _Made:
 
 
 def _monitoring(asked: Asked) -> _Made:
+    watched = "port ____________" if asked.port is None else f"tcp {asked.port}"
     lines = ["Please watch, silent until the work is done:"]
     lines += [
-        f"  {one.full_name} {asked.addresses.named_address(one.name).address}: tcp {asked.profile.port},"
+        f"  {one.full_name} {asked.addresses.named_address(one.name).address}: {watched},"
         " its certificate's end, processor, memory, disks"
         for one in asked.addresses.members
     ]

@@ -1,12 +1,13 @@
 """Answering the package's questions from the design, by stated rules.
 
-In order: the member's explicit answer, the job's explicit answer, the profile's rule, the package's default for the
+In order: the member's explicit answer, the job's explicit answer, the design's rule, the profile's rule, the package's default for the
 size. What none of them answers is open: a question to the engineer, never a guess. So is what only the package answers
 with one text for all members although each has its own (its address, its name), or otherwise than the design says.
 """
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
 
@@ -36,11 +37,11 @@ _SAID_AT: Final[Mapping[str, str]] = {
 
 
 def resolve_answers(
-    *, design: Design, package: Package, profile: Profile, addresses: AddressPlan, size_id: str
+    *, design: Design, package: Package, profile: Profile | None, addresses: AddressPlan, size_id: str
 ) -> Answers:
     """The answers of every member to every question that is offered in its size.
 
-    Args: size_id: the size of members that name none of their own.
+    Args: profile: None while nobody wrote one; size_id: the size of members that name none of their own.
     Returns: rows in the package's order; what nothing answers is open.
     Raises: InputRefused: an explicit answer to an unknown, fixed or secret question, or one not asked in that size; a
         value that the question does not allow; a rule of the profile that names an unknown value. All faults at once.
@@ -48,11 +49,13 @@ def resolve_answers(
     faults: list[Fault] = []
     members = []
     sizes = tuple(member.size or size_id for member in design.members)
+    first = "" if profile is None else profile.password_property
     for number, (member, size) in enumerate(zip(design.members, sizes, strict=True)):
         asked = [prop for prop in package.properties if prop.user_configurable and prop.offered_in(size)]
         explicit = _explicit(design, number, package, sizes, faults)
+        rules = _rules(design, package, profile, sizes, faults)
         values = known_values(design, member, addresses)
-        rows = tuple(_row(prop, size, explicit, profile, values, faults) for prop in asked)
+        rows = tuple(_row(prop, size, explicit, rules, first, values, faults) for prop in asked)
         members.append(MemberAnswers(member=member.name, size=size, rows=rows))
     if faults:
         raise InputRefused(*dict.fromkeys(faults))
@@ -143,29 +146,68 @@ def _refused(key: str, known: Mapping[str, Property], where: str, meant: tuple[s
     return None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rule:
+    """A rule, and how it is spoken of: ``origin`` in reasons, ``where`` in faults, ``whose`` in sentences."""
+
+    text: str
+    origin: str
+    where: str
+    whose: str
+    may_be_empty: bool = False
+
+
+def _rules(
+    design: Design, package: Package, profile: Profile | None, sizes: tuple[str, ...], faults: list[Fault]
+) -> dict[str, _Rule]:
+    """Property -> its rule: the design's where it has one, else the profile's."""
+    found: dict[str, _Rule] = {}
+    if profile is not None:
+        origin = f"profile {profile.profile}"
+        for key, text in profile.answers.items():
+            found[key] = _Rule(
+                text=text, origin=origin, where=f"{origin}: answers.{key}", whose="the profile"
+            )
+    known = {prop.key: prop for prop in package.properties}
+    for i, row in enumerate(design.package.rules):
+        where = f"package.rules[{i}]"
+        fault = _refused(row.property, known, where, sizes)
+        if fault is not None:
+            faults.append(fault)
+        found[row.property] = _Rule(
+            text=row.rule,
+            origin=f"design.yaml: {where}",
+            where=where,
+            whose="the design's rule",
+            may_be_empty=True,
+        )
+    return found
+
+
 def _row(
     prop: Property,
     size: str,
     explicit: Mapping[str, tuple[Answer, str]],
-    profile: Profile,
+    rules: Mapping[str, "_Rule"],
+    first_password: str,
     values: Mapping[str, str],
     faults: list[Fault],
 ) -> AnswerRow:
     if prop.password:
-        name = FIRST_PASSWORD if prop.key == profile.password_property else property_secret_name(prop.key)
+        name = FIRST_PASSWORD if prop.key == first_password else property_secret_name(prop.key)
         return _answered(prop, None, "drawn at random, kept in the strongbox", secret=name)
     if prop.key in explicit:
         answer, where = explicit[prop.key]
         return _checked(prop, answer.value, f"design.yaml: {where}", where, faults)
     reason = "nothing in design or profile answers it"
-    if prop.key in profile.answers:
-        rule = profile.answers[prop.key]
-        value = _filled(rule, values, f"profile {profile.profile}: answers.{prop.key}", faults)
-        if value:
-            why = f"profile {profile.profile}: {rule}{_of_several(rule, values)}"
-            return _checked(prop, value, why, f"profile {profile.profile}", faults)
+    if (found := rules.get(prop.key)) is not None:
+        rule = found.text
+        value = _filled(found, values, faults)
+        if value or (not rule and found.may_be_empty):
+            why = f"{found.origin}: {rule}{_of_several(rule, values)}"
+            return _checked(prop, value, why, found.origin, faults)
         reason = (
-            f"the profile answers it with {rule}, for which the design says nothing{_places(rule, values)}"
+            f"{found.whose} answers it with {rule}, for which the design says nothing{_places(rule, values)}"
         )
     default = prop.default_for(size)
     meaning = likely_meaning(prop, values)
@@ -201,15 +243,17 @@ def _checked(prop: Property, value: str, reason: str, where: str, faults: list[F
     return _answered(prop, value, reason)
 
 
-def _filled(rule: str, values: Mapping[str, str], where: str, faults: list[Fault]) -> str:
+def _filled(found: "_Rule", values: Mapping[str, str], faults: list[Fault]) -> str:
+    rule = found.text
     unknown = [name for name in _HOLE.findall(rule) if name not in values]
     for name in unknown:
         faults.append(
             Fault(
-                what=f'the profile names "${{{name}}}", which no design gives',
-                where=where,
+                what=f'{found.whose} names "${{{name}}}", which no design gives',
+                where=found.where,
                 why="known are: " + ", ".join(sorted(values)),
-                mend=did_you_mean(f"${{{name}}}", [f"${{{one}}}" for one in values]) or "correct the profile",
+                mend=did_you_mean(f"${{{name}}}", [f"${{{one}}}" for one in values])
+                or f"correct {found.whose}",
             )
         )
     parts = [values.get(name, "") for name in _HOLE.findall(rule)]

@@ -9,7 +9,14 @@ from cyclopts import Parameter
 
 from staddle.cli.screen import Screen
 from staddle.cli.typed import read_line
-from staddle.design.questions import QUESTIONS, BeginAnswers, NetworkAnswer, Question, parse_network_answer
+from staddle.design.questions import (
+    QUESTIONS,
+    BeginAnswers,
+    NetworkAnswer,
+    Question,
+    parse_network_answer,
+    parse_window_answer,
+)
 from staddle.design.schema import schema_text
 from staddle.jobs.begin import begin as begin_job
 from staddle.jobs.begin import (
@@ -25,6 +32,8 @@ __all__ = ["begin"]
 
 _FLAGS: Final = {"job": "name", "networks": "network"}
 """Flags that are not called as their question is."""
+
+_MANY: Final = Parameter(negative=(), consume_multiple=False)
 
 
 def begin(
@@ -44,6 +53,10 @@ def begin(
     owner: str = "",
     engineer: str = "",
     survey_limit: str = "",
+    change: str = "",
+    time_server: Annotated[tuple[str, ...], _MANY] = (),
+    name_server: Annotated[tuple[str, ...], _MANY] = (),
+    window: Annotated[tuple[str, ...], _MANY] = (),
     json: Annotated[bool, Parameter(negative=())] = False,
 ) -> int:
     """Make a job folder with a commented design.yaml; asks what no flag answers.
@@ -84,6 +97,14 @@ def begin(
         Who carries the work out.
     survey_limit
         The oldest survey of the estate to work with, such as "30 d"; without it the estate's own limit, or 30 days.
+    change
+        Reference in your organisation's change control.
+    time_server
+        A time server of the members; four or more are usual. Several times.
+    name_server
+        A name server of the members; without it those of the estate's networks. Several times.
+    window
+        When change is allowed, as "2026-12-05 20:00 to 2026-12-06 02:00 Europe/London". Several times.
     json
         Print one JSON document instead of text.
     """
@@ -95,6 +116,7 @@ def begin(
         return 2
     screen = Screen("begin", as_json=json)
     refuse_begun(folder)
+    windows = tuple(parse_window_answer(text) for text in window)
     flags = {"job": name, "cluster": cluster, "package": package, "profile": profile}
     flags |= {"estate": estate, "members": members, "zone": zone}
     asked = {
@@ -117,6 +139,10 @@ def begin(
         owner=owner,
         engineer=engineer,
         survey_limit=survey_limit,
+        change=change,
+        time_servers=time_server,
+        name_servers=name_server,
+        windows=windows,
     )
     made = begin_job(folder, answers)
     screen.show(f"made {made.root} with design.yaml")

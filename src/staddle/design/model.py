@@ -16,6 +16,7 @@ from staddle.kernel.errors import StaddleError
 __all__ = [
     "Amount",
     "Answer",
+    "AnswerRule",
     "Attachment",
     "Clock",
     "Days",
@@ -104,12 +105,23 @@ class Answer(Row):
     value: str = Field(description="the answer, as text; a secret is never written here")
 
 
+class AnswerRule(Row):
+    """How one question is answered for every member; read after the explicit answers, before the profile's rule."""
+
+    property: str = Field(description="the property's full key")
+    rule: str = Field(
+        description="the answer; ${name} in it is filled in for each member, as in a profile's answers"
+    )
+
+
 class PackageChoice(Row):
     """The package, and what was settled about it."""
 
     file: str = Field(description="the OVA or OVF file, seen from this file")
     size: str = Field(default="", description="one of the package's sizes; empty means its default")
-    profile: str = Field(description="how this appliance is spoken to: an installed profile or a YAML file")
+    profile: str = Field(
+        description="how this appliance is spoken to: an installed profile, a YAML file, or none yet"
+    )
     sha256: str = Field(
         default="", pattern=r"^([0-9a-f]{64})?$", description="digest that every site must see"
     )
@@ -125,6 +137,9 @@ class PackageChoice(Row):
         description="most vCPUs a core for its members; empty: the host's own limit",
     )
     answers: tuple[Answer, ...] = Field(default=(), description="answers that hold for every member")
+    rules: tuple[AnswerRule, ...] = Field(
+        default=(), description="rules by which questions are answered for each member"
+    )
 
 
 class Member(Row):

@@ -5,14 +5,17 @@ Values are written ``${name}`` as OVF writes them; expressions are JMESPath. An 
 """
 
 from datetime import timedelta
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
 from staddle.design.model import Span, _Row
 from staddle.kernel import parse_duration
 
-__all__ = ["Ask", "Block", "ClusterLine", "Expect", "Profile"]
+__all__ = ["NO_PROFILE", "Ask", "Block", "ClusterLine", "Expect", "Profile"]
+
+NO_PROFILE: Final = "none"
+"""What a design names while nobody has written the profile: all but speaking to the appliance works."""
 
 
 class Ask(_Row):

@@ -7,16 +7,28 @@ step is the place to choose it (``begin`` takes it as a flag). Which networks th
 eighth question is asked once for each of them.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from ipaddress import ip_address
 from typing import Final
 
 from staddle.design.hostname import check_host_name, host_name_fault
+from staddle.design.profile import NO_PROFILE
 from staddle.kernel import Fault, InputRefused, parse_days
 
-__all__ = ["QUESTIONS", "BeginAnswers", "NetworkAnswer", "Question", "parse_members", "parse_network_answer"]
+__all__ = [
+    "QUESTIONS",
+    "BeginAnswers",
+    "NetworkAnswer",
+    "Question",
+    "WindowAnswer",
+    "parse_members",
+    "parse_network_answer",
+    "parse_window_answer",
+]
 
+_WINDOW: Final = re.compile(r"(\d{4}-\d\d-\d\d \d\d:\d\d) to (\d{4}-\d\d-\d\d \d\d:\d\d) (\S+)", re.ASCII)
 _MOST_MEMBERS: Final = 99  # two digits in a name; more than any maker's limit we know of
 _MOST_JOB_NAME: Final = 60  # leaves room for "-99" in a label of 63 (RFC 1035 §2.3.4)
 
@@ -44,8 +56,31 @@ class NetworkAnswer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WindowAnswer:
+    """A span in which change is allowed, as design.yaml writes it; read strictly with the design."""
+
+    opens: str
+    closes: str
+    zone: str
+
+
+def parse_window_answer(text: str) -> WindowAnswer:
+    """A window as it is typed. Raises: InputRefused: not of that form.
+
+    Example: parse_window_answer("2026-12-05 20:00 to 2026-12-06 02:00 Europe/London").zone == "Europe/London"
+    """
+    found = _WINDOW.fullmatch(text.strip())
+    if found is None:
+        raise _refusal(
+            f'"{text}" is not a window',
+            mend='write it as "2026-12-05 20:00 to 2026-12-06 02:00 Europe/London"',
+        )
+    return WindowAnswer(opens=found[1], closes=found[2], zone=found[3])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BeginAnswers:
-    """The answers, each as its check keeps it, and what flags may add (``size``, ``site``, ``owner``, ``engineer``, ``survey_limit``).
+    """The answers, each as its check keeps it, and what flags may add (all that has a default here).
 
     Args: networks: one a network of the package, in its order; the first one carries the members' names.
     """
@@ -63,6 +98,10 @@ class BeginAnswers:
     owner: str = ""
     engineer: str = ""
     survey_limit: str = ""
+    change: str = ""
+    time_servers: tuple[str, ...] = ()
+    name_servers: tuple[str, ...] = ()
+    windows: tuple[WindowAnswer, ...] = ()
 
     def __post_init__(self) -> None:
         faults: list[Fault] = []
@@ -183,8 +222,8 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     ),
     Question(
         key="profile",
-        sentence="How is this appliance spoken to: which installed profile, or which YAML file?",
-        default="",
+        sentence="How is this appliance spoken to: which installed profile, or which YAML file? none: nobody wrote it yet.",
+        default=NO_PROFILE,
         check=_some_text("the profile"),
     ),
     Question(

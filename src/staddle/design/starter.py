@@ -5,7 +5,7 @@ Lines with ``##`` explain; removing ``# `` from the lines with a single ``#`` sw
 
 from typing import Final
 
-from staddle.design.questions import BeginAnswers
+from staddle.design.questions import BeginAnswers, WindowAnswer
 from staddle.design.schema import SCHEMA_FILE
 from staddle.design.yamltext import yaml_scalar
 
@@ -30,7 +30,7 @@ storage:
 clock:
   zone: UTC
   most_offset: 100 ms
-#   servers: [192.0.2.1, 192.0.2.2, 192.0.2.3, 192.0.2.4]
+SERVERS
 
 ## The fingerprint is read from the console, or entered, before the wire's is shown.
 trust:
@@ -38,11 +38,11 @@ trust:
   join_secret_lifetime: 1 h
 
 ## Spans in which change is allowed, in local time with its zone. To keep to them is up to you: a rollout begins at any time.
-# windows:
-#   - opens: 2026-12-05 20:00
-#     closes: 2026-12-06 02:00
-#     zone: Europe/London
+WINDOWS
 """
+
+
+_WINDOW_SHOWN: Final = WindowAnswer(opens="2026-12-05 20:00", closes="2026-12-06 02:00", zone="Europe/London")
 
 
 def starter_text(answers: BeginAnswers) -> str:
@@ -58,7 +58,27 @@ def starter_text(answers: BeginAnswers) -> str:
         *_names(answers),
         *_networks(answers),
     )
-    return "\n".join(parts) + "\n" + _TAIL
+    servers = _optional_list(
+        "  ", "servers", answers.time_servers, "192.0.2.1, 192.0.2.2, 192.0.2.3, 192.0.2.4"
+    )
+    tail = _TAIL.replace("SERVERS", servers).replace("WINDOWS", _windows(answers))
+    return "\n".join(parts) + "\n" + tail
+
+
+def _windows(answers: BeginAnswers) -> str:
+    mark = "" if answers.windows else "# "
+    shown = answers.windows or (_WINDOW_SHOWN,)
+    lines = [f"{mark}windows:"]
+    for one in shown:
+        lines += [f"{mark}  - opens: {one.opens}", f"{mark}    closes: {one.closes}"]
+        lines.append(f"{mark}    zone: {yaml_scalar(one.zone)}")
+    return "\n".join(lines)
+
+
+def _optional_list(indent: str, key: str, values: tuple[str, ...], example: str) -> str:
+    if values:
+        return f"{indent}{key}: [{', '.join(yaml_scalar(value) for value in values)}]"
+    return f"# {indent}{key}: [{example}]"
 
 
 def _optional(indent: str, key: str, value: str, example: str) -> str:
@@ -76,7 +96,7 @@ def _job(answers: BeginAnswers) -> tuple[str, ...]:
         _optional("  ", "survey_limit", answers.survey_limit, "30 d"),
         _optional("  ", "owner", answers.owner, "the team that answers for the cluster"),
         _optional("  ", "engineer", answers.engineer, "who carries the work out"),
-        "#   change: reference in your organisation's change control",
+        _optional("  ", "change", answers.change, "reference in your organisation's change control"),
         "",
     )
 
@@ -85,6 +105,7 @@ def _package(answers: BeginAnswers) -> tuple[str, ...]:
     return (
         "package:",
         f"  file: {yaml_scalar(answers.package)}",
+        "  ## none: all but rehearsal and rollout works; docs/profiles.md tells how one is written",
         f"  profile: {yaml_scalar(answers.profile)}",
         "  ## one of the package's sizes; without this line its default",
         _optional("  ", "size", answers.size, "one-of-its-sizes"),
@@ -133,7 +154,7 @@ def _names(answers: BeginAnswers) -> tuple[str, ...]:
         "  ttl: 300 s",
         "  ## one more name that points to every member",
         "#   cluster: log",
-        "#   servers: [192.0.2.53]",
+        _optional_list("  ", "servers", answers.name_servers, "192.0.2.53"),
         "",
     )
 

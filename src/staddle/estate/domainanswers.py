@@ -46,6 +46,9 @@ def answered_domains(
     Raises: InputRefused: a kind too few or unknown, a name that cannot be one.
     """
     source = before or ColumnSource(column="domains")
+    if key in ("kinds", "site") and "+" in text and any(heading_meant(export, p) for p in text.split("+")):
+        # Headings joined with "+" tell where the domains come from, whatever is open; as a name they would be one odd site.
+        return _from(table, export, source, known, text, where)
     if key == "kinds":
         return _settled(table, replace(source, kinds=_kinds(source, text, where)))
     if key == "within":
@@ -54,10 +57,11 @@ def answered_domains(
         heading = heading_meant(export, text)
         if heading is None:
             return replace(source, site=cells.name(_some(text, where)), sureness=Sureness.SURE, reason=SAID)
+        others = [pair for pair in zip(source.headings, source.kinds, strict=True) if pair[0] != heading]
         return replace(
             source,
-            headings=(heading, *source.headings),
-            kinds=(SITE, *source.kinds),
+            headings=(heading, *(theirs for theirs, _ in others)),
+            kinds=(SITE, *(kind for _, kind in others)),
             site="",
             sureness=Sureness.SURE,
             reason=SAID,

@@ -28,6 +28,7 @@ NONE: Final = "none"
 """The answer "this column holds nothing", where a blank cell means something."""
 
 _SHOWN: Final = 4
+_NOUNS: Final = {"networks": "network", "pools": "pool", "domains": "domain", "pool": "pool", "host": "host"}
 _HEADING: Final = "heading:"
 _VALUE: Final = "value:"
 
@@ -173,7 +174,9 @@ def _from(
     value, refused = None, None
     if not text.startswith(_HEADING):
         try:
-            value = _value(table, column, text.removeprefix(_VALUE).strip())
+            said = _value(table, column, text.removeprefix(_VALUE).strip())
+            _refuse_unknown_names(column, said, known, where)
+            value = said
         except InputRefused as exc:
             refused = exc
     if heading is not None and value is not None:
@@ -193,6 +196,23 @@ def _from(
             mend=did_you_mean(text, export.headings) or ("" if fault is None else fault.mend),
         ) from refused
     return ColumnSource(column=column.heading, value=value, reason=SAID)
+
+
+def _refuse_unknown_names(
+    column: Column, value: str, known: Mapping[str, Collection[str]], where: str
+) -> None:
+    """A name for all rows that no table has is a heading of another export, or mistyped: never a new thing."""
+    names = known.get(_NOUNS.get(column.heading, ""), ())
+    if not names or not value:
+        return
+    many = kind_of(column) is CellKind.NAMES
+    for name in (one.strip() for one in (value.split(";") if many else [value])):
+        if name not in names:
+            raise InputRefused.one(
+                f'there is no {_NOUNS[column.heading]} "{name}"',
+                where=where,
+                mend=did_you_mean(name, names) or f"name some of {', '.join(sorted(names)[:_SHOWN])}",
+            )
 
 
 def _value(table: Table, column: Column, text: str) -> str:
@@ -248,9 +268,7 @@ def _may(
 
 def _example(column: Column, known: Mapping[str, Collection[str]]) -> str:
     kind = kind_of(column)
-    noun = {"networks": "network", "pools": "pool", "domains": "domain", "pool": "pool", "host": "host"}.get(
-        column.heading, ""
-    )
+    noun = _NOUNS.get(column.heading, "")
     if names := sorted(known.get(noun, ()))[:_SHOWN]:
         return f", such as {'; '.join(names) if kind is CellKind.NAMES else names[0]}"
     if column.heading == "reserved_memory":

@@ -131,20 +131,28 @@ def _columns(found: TableRows, headings: list[str]) -> list[Column | None]:
             )
         )
     absent = [heading for heading in known if heading not in keys]
-    for heading in strangers:
-        if heading and not missing:
-            found.findings.append(
-                Finding(
-                    rule="unknown-column",
-                    severity=Severity.NOTE,
-                    what=f'the column "{heading}" is kept aside: it is not one of the headings of '
-                    f"{found.table.file}",
-                    where=found.place(1, heading),
-                    why="nothing is computed from it",
-                    mend=did_you_mean(heading, absent),
-                )
-            )
+    if not missing:
+        near = {heading: did_you_mean(heading, absent) for heading in strangers if heading}
+        found.findings += [_aside(found, (heading,), mend) for heading, mend in near.items() if mend]
+        # All others are one finding: an export has a dozen of them, and worse findings must not drown in them.
+        if others := tuple(heading for heading, mend in near.items() if not mend):
+            found.findings.append(_aside(found, others, ""))
     return [known.get(key) for key in keys]
+
+
+def _aside(found: TableRows, headings: tuple[str, ...], mend: str) -> Finding:
+    told = ", ".join(f'"{heading}"' for heading in headings)
+    one = len(headings) == 1
+    return Finding(
+        rule="unknown-column",
+        severity=Severity.NOTE,
+        what=f"the column {told} is kept aside: it is not one of the headings of {found.table.file}"
+        if one
+        else f"the columns {told} are kept aside: they are not among the headings of {found.table.file}",
+        where=found.place(1, headings[0]) if one else f"{found.path}:1",
+        why=f"nothing is computed from {'it' if one else 'them'}",
+        mend=mend,
+    )
 
 
 def _read_body(found: TableRows, reader: Any, headings: list[str], columns: list[Column | None]) -> None:  # noqa: ANN401  csv's reader has no public type

@@ -26,7 +26,7 @@ def refuse_open_questions(answers: Answers) -> None:
             what=f'nothing answers "{row.label}" for {one.member}',
             where=f"property {row.key}",
             why=row.reason,
-            mend="answer it in design.yaml: package.answers, or in the member's row",
+            mend="answer it with staddle sheets --answer, or in design.yaml: package.answers, or in the member's row",
         )
         for one in answers.members
         for row in one.open_rows()

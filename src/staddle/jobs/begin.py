@@ -5,7 +5,9 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from staddle.addressing.ranges import parse_address, parse_prefix
+from staddle.design.profile import NO_PROFILE
 from staddle.design.questions import BeginAnswers, NetworkAnswer
+from staddle.design.reader import read_design
 from staddle.design.schema import SCHEMA_FILE, schema_text
 from staddle.design.starter import starter_text
 from staddle.estate.tables import survey_estate
@@ -85,13 +87,13 @@ def refuse_unknown_network(root: Path, estate: str, answer: NetworkAnswer) -> No
 
 
 def refuse_unknown_profile(written: str) -> None:
-    """Raises: InputRefused: neither an installed profile nor the name of a YAML file. That file may be written later."""
+    """Raises: InputRefused: neither an installed profile, the name of a YAML file, nor "none". That file may be written later."""
     installed = installed_profiles()
-    if written not in installed and not written.endswith((".yaml", ".yml")):
+    if written not in (*installed, NO_PROFILE) and not written.endswith((".yaml", ".yml")):
         raise InputRefused.one(
             f'there is no profile "{written}"',
             why="installed are: " + ", ".join(installed),
-            mend="name one of these, or a YAML file beside design.yaml (docs/profiles.md)",
+            mend="name one of these, or a YAML file beside design.yaml (docs/profiles.md), or none: nobody wrote it yet",
         )
 
 
@@ -99,11 +101,13 @@ def begin(root: Path, answers: BeginAnswers) -> JobFolder:
     """Write the folder.
 
     Returns: the job folder, whose design reads without a fault.
-    Raises: NotAllowed: there is a design already; nothing was changed.
+    Raises: NotAllowed: there is a design already; InputRefused: an answer is none; nothing was changed.
     """
     refuse_begun(root)
     folder = JobFolder(root=root.resolve())
+    text = starter_text(answers)
+    read_design(text, where="design.yaml")  # what flags gave is judged before anything is made
     folder.make()
     write_text(folder.root / SCHEMA_FILE, schema_text())
-    write_text(folder.design, starter_text(answers))
+    write_text(folder.design, text)
     return folder

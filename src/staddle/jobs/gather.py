@@ -19,7 +19,7 @@ from staddle.estate.tables import EstateReading, survey_estate
 from staddle.jobs.estate import survey_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.profiles import load_profile
-from staddle.kernel import Fault, InputRefused, StaddleError, digest_of
+from staddle.kernel import Fault, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package import Package, read_package
 from staddle.placement.model import Problem, Seat
 from staddle.placement.paper import SettledPlacement, read_placement
@@ -43,7 +43,7 @@ class Gathered:
     reading: EstateReading
     package_path: Path
     package: Package
-    profile: Profile
+    profile: Profile | None
     size_id: str
     addresses: AddressPlan | None
     problem: Problem | None
@@ -63,6 +63,17 @@ class Gathered:
             raise InputRefused(*self.open_faults)
         return self.problem
 
+    def get_profile(self) -> Profile:
+        """The profile. Raises: NotAllowed: there is none yet, so nobody knows how to speak to the appliance."""
+        if self.profile is None:
+            raise NotAllowed.one(
+                "there is no profile of this appliance yet",
+                where=self.places.find("package.profile"),
+                why="nothing tells how it is spoken to, so it can be neither rehearsed nor carried out",
+                mend="write one as docs/profiles.md tells, and name its file there",
+            )
+        return self.profile
+
     def valid_seats(self) -> tuple[Seat, ...] | None:
         """The settled seats while every member has one and every rule holds; None otherwise."""
         if self.settled is None or self.problem is None or broken_rules(self.problem, self.settled.seats):
@@ -79,7 +90,7 @@ class Gathered:
             "design": digest_of(self.design.model_dump(mode="json")),
             "estate": digest_of(self.reading.estate),
             "package descriptor": self.package.descriptor_sha256,
-            "profile": digest_of(self.profile.model_dump(mode="json")),
+            "profile": digest_of(None if self.profile is None else self.profile.model_dump(mode="json")),
             "placement": digest_of(self.settled.seats if self.settled is not None else ()),
         }
 
@@ -102,7 +113,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         package = _collect(faults, lambda: read_package(package_path))
     profile = _collect(faults, lambda: load_profile(design.package.profile, folder))
     settled = _collect(faults, lambda: read_settled(folder))
-    if reading is None or package is None or profile is None or faults:
+    if reading is None or package is None or faults:
         raise InputRefused(*(_located(fault, read.places) for fault in faults))
     later: list[Fault] = []
     addresses = _collect(

@@ -110,7 +110,7 @@ def _member(
             if adapter.network in mine
         ),
         address=addresses.named_address(member.name).address,
-        port=job.profile.port,
+        port=job.get_profile().port,
         answers=tuple((row.key, row.value) for row in answers if row.value is not None),
         secret_answers=tuple((row.key, row.secret) for row in answers if row.secret),
         labels=tuple((row.key, row.label) for row in answers),
@@ -161,7 +161,7 @@ def _room(job: Gathered, seat: Seat, hardware: Hardware) -> RoomOrder:
 
 def _cluster_steps(job: Gathered, has_deputy: bool) -> tuple[ClusterStep, ...]:
     steps: list[ClusterStep] = []
-    for line in job.profile.cluster:
+    for line in job.get_profile().cluster:
         if line.needs_deputy and not has_deputy:
             continue
         after = steps[-1].name if steps else "all"

@@ -3,7 +3,7 @@
 from importlib import resources
 
 from staddle.appliances.interpreter import profile_faults
-from staddle.design.profile import Profile
+from staddle.design.profile import NO_PROFILE, Profile
 from staddle.design.reader import read_model
 from staddle.jobs.folder import JobFolder
 from staddle.kernel import InputRefused
@@ -19,11 +19,13 @@ def installed_profiles() -> tuple[str, ...]:
     )
 
 
-def load_profile(name: str, folder: JobFolder) -> Profile:
-    """The profile, checked.
+def load_profile(name: str, folder: JobFolder) -> Profile | None:
+    """The profile, checked; None where the design says that there is none yet.
 
     Raises: InputRefused: no such profile, or everything that is wrong with it.
     """
+    if name == NO_PROFILE:
+        return None
     if name in installed_profiles():
         where = f"profile {name}"
         text = (
@@ -38,7 +40,7 @@ def load_profile(name: str, folder: JobFolder) -> Profile:
                 f'there is no profile "{name}"',
                 where="package.profile",
                 why="installed are: " + ", ".join(installed_profiles()),
-                mend="name one of these, or a YAML file beside design.yaml",
+                mend="name one of these, or a YAML file beside design.yaml, or none: nobody wrote it yet",
             )
         where, text = path.name, path.read_text(encoding="utf-8")
     profile = read_model(text, Profile, where=where).value

@@ -113,6 +113,7 @@ def _new_head(
             else "a rule no longer holds for the settled one",
             mend="run staddle place --settle",
         )
+    job.get_profile()
     answers = answers_of(job)
     refuse_open_questions(answers)
     verified = verify_package(job.package_path, origin=origin_of_job(job, clock.now()))

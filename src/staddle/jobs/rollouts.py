@@ -126,7 +126,7 @@ class OpenRollout:
         self.workbench = Workbench(
             plan=self.head.plan,
             platform=self.platform,
-            profile=self.job.profile,
+            profile=self.job.get_profile(),
             package=self.job.package,
             package_path=self.job.package_path,
             vault=self.vault,

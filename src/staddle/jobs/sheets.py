@@ -1,11 +1,12 @@
 """sheets: an answer sheet for each member, and the zone files to ask for."""
 
 import getpass
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from staddle.addressing.zones import forward_zone, reverse_zones
+from staddle.answers.resolve import known_values, resolve_answers
 from staddle.answers.sheets import (
     Sheet,
     SheetRow,
@@ -16,27 +17,35 @@ from staddle.answers.sheets import (
     sheet_html,
     sheet_text,
 )
+from staddle.design.answering import with_rules
 from staddle.design.model import Member
+from staddle.design.reader import read_design
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.survey import refuse_old_survey
-from staddle.kernel import format_binary
+from staddle.kernel import InputRefused, format_binary
 from staddle.placement.model import Seat
 
-__all__ = ["SheetsReport", "look_at_sheets", "make_sheets", "sheets_of"]
+__all__ = ["SheetsReport", "answer_questions", "look_at_sheets", "make_sheets", "sheets_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetsReport:
-    """The sheets, the open questions as (member, label, why), and the files that were written."""
+    """The sheets, the open questions as (member, label, why), and the files that were written.
+
+    ``open_keys`` are the questions open for some member, each once, as (key, label); ``known`` is what ``${name}`` in a
+    rule stands for, as (name, its value for the first member).
+    """
 
     sheets: tuple[Sheet, ...]
     open_questions: tuple[tuple[str, str, str], ...]
     files: tuple[str, ...]
     placed: bool
     survey: SurveyStanding
+    open_keys: tuple[tuple[str, str], ...] = ()
+    known: tuple[tuple[str, str], ...] = ()
 
 
 def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
@@ -60,6 +69,43 @@ def make_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     return replace(report, files=tuple(f"sheets/{name}" for name in files))
 
 
+def answer_questions(folder: JobFolder, now: datetime, answers: Sequence[str]) -> None:
+    """Write answers to the package's questions into package.rules of the design, all or none.
+
+    Args: answers: each KEY=ANSWER; an answer may hold ``${name}``, filled in for each member.
+    Raises: InputRefused: an answer is not of that form, names no question, or is not allowed; the design was not changed.
+    """
+    rules: dict[str, str] = {}
+    for written in answers:
+        key, sign, rule = written.partition("=")
+        if not sign:
+            raise InputRefused.one(
+                f'"{written}" is not KEY=ANSWER',
+                where="--answer",
+                mend="write the question's key as staddle package lists it, an equals sign, and the answer",
+            )
+        rules[key.strip()] = rule.strip()
+    job = gather(folder, now)
+    made = with_rules(folder.design.read_text(encoding="utf-8"), rules, where="design.yaml")
+    design = read_design(made, where="design.yaml").design
+    twice = [key for key in rules if any(key == one.property for one in design.package.answers)]
+    if twice:
+        raise InputRefused.one(
+            f"{', '.join(twice)}: answered in package.answers already",
+            where=job.places.find("package.answers"),
+            why="what stands there wins over a rule",
+            mend="change it there, or remove it there first",
+        )
+    resolve_answers(
+        design=design,
+        package=job.package,
+        profile=job.profile,
+        addresses=job.get_addresses(),
+        size_id=job.size_id,
+    )
+    write_text(folder.design, made)
+
+
 def look_at_sheets(folder: JobFolder, now: datetime) -> SheetsReport:
     """The same report with nothing written, whatever the survey's age: ``files`` is ().
 
@@ -81,6 +127,12 @@ def _report(job: Gathered, now: datetime) -> SheetsReport:
         files=(),
         placed=bool(job.valid_seats()),
         survey=job.survey(now),
+        open_keys=tuple(
+            dict.fromkeys(
+                (row.key, row.label or row.key) for one in answers.members for row in one.open_rows()
+            )
+        ),
+        known=tuple(known_values(job.design, job.design.members[0], job.get_addresses()).items()),
     )
 
 

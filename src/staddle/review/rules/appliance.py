@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from staddle.design.profile import NO_PROFILE
 from staddle.kernel import Severity
 from staddle.kernel.likeness import did_you_mean
 from staddle.review.facts import Facts, Need
@@ -93,6 +94,18 @@ def other_version(facts: Facts) -> Iterator[Found]:
             + ", ".join(f"{beginning}…" for beginning in profile.versions),
             where=facts.at("package.profile"),
         )
+
+
+@rule(
+    name="profile-missing",
+    severity=Severity.RISK,
+    title="The appliance has no profile yet",
+    reason="nothing tells how it is spoken to, so it can be neither rehearsed nor carried out; its ports are not known",
+    mend="write one as docs/profiles.md tells, and name its file in package.profile",
+)
+def profile_missing(facts: Facts) -> Iterator[Found]:
+    if facts.design.package.profile == NO_PROFILE:
+        yield Found(what="the design names no profile", where=facts.at("package.profile"))
 
 
 @rule(

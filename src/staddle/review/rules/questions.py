@@ -24,7 +24,7 @@ def answer_not_allowed(facts: Facts) -> Iterator[Found]:
     severity=Severity.STOP,
     title="A question of the package has no answer",
     reason="the appliance needs it at its first start; an importer would ask for it in the window",
-    mend="answer it in design.yaml: package.answers, or in the member's row",
+    mend="answer it with staddle sheets --answer, or in design.yaml: package.answers, or in the member's row",
     source="DSP0243, Property with userConfigurable",
     needs=(Need.ANSWERS,),
 )
