@@ -39,7 +39,7 @@ def read_group_allocations(
 
 
 def _allocation(reading: Reading, item: Item) -> Allocation | None:
-    if not any(item.value(name) for name in _FIELDS):
+    if item.fields.keys().isdisjoint(_FIELDS) or not any(item.value(name) for name in _FIELDS):
         return None
     try:
         units = _units(item)

@@ -309,9 +309,11 @@ class _Parts:
         return names.get(parent, "")
 
     def _medium(self, item: Item) -> Medium | None:
+        if item.resource_type not in _DRIVES:
+            return None
         resource = item.value("HostResource")
         match = _FILE.fullmatch(resource)
-        if item.resource_type not in _DRIVES or match is None:
+        if match is None:
             return None
         if match["file_id"] not in self.file_ids:
             self._fault(

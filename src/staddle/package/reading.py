@@ -214,8 +214,10 @@ class Reading:
 
     def children(self, element: Element, *names: str) -> Iterator[Element]:
         """The children of these names in the envelope's namespace; without names all of that namespace."""
+        prefix = f"{{{self.namespace}}}" if self.namespace else ""
+        tags = {prefix + name for name in names}
         for child in element:
-            if namespace_of(child) == self.namespace and (not names or local_name(child) in names):
+            if child.tag in tags or (not names and namespace_of(child) == self.namespace):
                 yield child
 
     def text(self, element: Element, name: str) -> str:
