@@ -65,6 +65,7 @@ FROM_BELOW_JOBS = {
         "PassedOver",
         "Placement",
     },
+    "staddle.placement.keeping": {"Keeping", "apart_in_words", "lines_of"},
     "staddle.placement.why": {"Costs", "Excluded", "NotKnown", "Same", "Why"},
     "staddle.plan.kind": {"BackOut", "get_kind"},  # facts of a kind of step; looks up, touches nothing
     "staddle.plan.looks": {"Card", "Signature"},

@@ -107,7 +107,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
     assert (data["survive"]["basis"]["placement"], data["survive"]["basis"]["members"]) == ("settled", 3)
     assert set(data["review"]) == {"refuse_at", "surveyed", "survey_age_days", "survey", "review", "sights"}
     assert (set(data["place"]), data["place"]["settled"]) == (
-        {"found", "settled", "survey", "findings"},
+        {"found", "settled", "survey", "findings", "keeping"},
         True,
     )
     assert set(data["place"]["found"]["placement"]) == {

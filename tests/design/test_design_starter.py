@@ -108,7 +108,15 @@ def test_every_optional_line_works_once_its_mark_is_removed() -> None:
     design = read_design(text, where="design.yaml").design
     assert design.windows[0].zone == "Europe/London"
     assert design.load.samples_per_second == 2000
-    assert design.survive == ("any 1 host", "any 1 rack", "named: rack-a + feed-2")
+    assert design.survive == (
+        "any 1 host",
+        "any 1 rack",
+        "named: rack-a + feed-2",
+        "afterwards 2 data members",
+        "afterwards members share no host",
+        "afterwards others may stay down",
+        "afterwards 6 vCPUs a core",
+    )
     assert len(design.clock.servers) == 4
     assert design.names.cluster == "log"
     assert design.package.licence_accepted_by == ""  # a mark removed in passing accepts no licence

@@ -154,3 +154,15 @@ def test_undecided_question_ends_the_claim_to_be_irreducible() -> None:
     outcome = find_conflict(groups, possible)
     assert [rule.name for rule in outcome.conflict] == ["a", "b"]
     assert not outcome.irreducible
+
+
+def test_a_change_is_told_once_though_members_that_are_not_alike_lack_the_same() -> None:
+    # The first and the second are not alike, since they lead; both lack the same on om-h1.
+    full = host("om-h1", "om-r1", memory_bytes=8 * GIB)
+    problem = ousemoor()
+    members = (replace(problem.members[0], pinned_to="om-h1"), *problem.members[1:])
+    outcome = solve(replace(problem, members=members, hosts=(full, *problem.hosts[1:])))
+    assert isinstance(outcome, NoneExists)
+    told = [mend.text for mend in outcome.mends]
+    assert "8 GiB more memory on om-h1 at ousemoor" in told
+    assert len(told) == len(set(told))

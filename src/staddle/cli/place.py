@@ -16,6 +16,7 @@ from staddle.jobs.place import Kept, PlaceReport, found_placement, settle
 from staddle.jobs.place import place as find_place
 from staddle.jobs.place import why as ask_why
 from staddle.kernel import SystemClock, parse_duration
+from staddle.placement.keeping import Keeping, apart_in_words, lines_of
 from staddle.placement.model import BestShown, GoodWithBound, NoneExists, NotFoundInTime, Placement
 
 __all__ = ["place"]
@@ -85,6 +86,8 @@ def place(
         return 0
     _after_a_failure(screen, placement)
     _seats(screen, placement)
+    if report.keeping is not None:
+        _keeping(screen, report.keeping)
     settled = isinstance(report.outcome, Kept)
     if settle_it and not settled and confirm("Settle this placement?", yes=options.yes):
         settle(report, by=report.job.design.job.engineer or getpass.getuser(), on=now.date())
@@ -97,7 +100,13 @@ def place(
 
 
 def _data(report: PlaceReport, *, settled: bool) -> Mapping[str, object]:
-    return {"found": report.outcome, "settled": settled, "survey": report.survey, "findings": report.findings}
+    return {
+        "found": report.outcome,
+        "settled": settled,
+        "survey": report.survey,
+        "findings": report.findings,
+        "keeping": report.keeping,
+    }
 
 
 def _verdict(report: PlaceReport) -> str:
@@ -171,6 +180,22 @@ def _seats(screen: Screen, placement: Placement) -> None:
         screen.show(title)
         for hosts, reason in lines:
             hanging(screen, "  ", f"{hosts}: {reason}")
+
+
+def _keeping(screen: Screen, keeping: Keeping) -> None:
+    """What is to be set on the platform; what is the same for all members is told once."""
+    screen.show()
+    screen.show("to set on the platform, so that its balancing does not undo this")
+    for row in keeping.apart:
+        hanging(screen, "  ", apart_in_words(row))
+    who: dict[tuple[str, str], list[str]] = {}
+    for member in keeping.members:
+        for line in lines_of(keeping, member.member):
+            if line[0] != "Keep apart":
+                who.setdefault(line, []).append(member.member)
+    for (what, value), names in sorted(who.items(), key=lambda row: len(row[1]) == len(keeping.members)):
+        whose = "all" if len(names) == len(keeping.members) else _some(names)
+        hanging(screen, "  ", f"{whose}: {what.lower()} {value}")
 
 
 def _passed_over(placement: Placement) -> Iterator[tuple[str, list[tuple[str, str]]]]:

@@ -137,12 +137,18 @@ def _members(answers: BeginAnswers) -> tuple[str, ...]:
 def _rules() -> tuple[str, ...]:
     return (
         "## No two members share one of these.",
+        '## A row may also be "2 a rack", "deputy by room" or "votes by site".',
         "apart: [host, rack, pool]",
         "## The cluster must outlive each of these.",
         "survive:",
         "  - any 1 host",
         "#   - any 1 rack",
         '#   - "named: rack-a + feed-2"',
+        "## What holds afterwards; without these lines most of the data members, and everybody's machines restart.",
+        "#   - afterwards 2 data members",
+        "#   - afterwards members share no host",
+        "#   - afterwards others may stay down",
+        "#   - afterwards 6 vCPUs a core",
         "",
     )
 

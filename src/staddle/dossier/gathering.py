@@ -27,6 +27,7 @@ from staddle.dossier.model import (
 )
 from staddle.estate.model import Estate
 from staddle.package.model import Hardware, Package
+from staddle.placement.keeping import keeping_of
 from staddle.placement.model import Placement, Problem
 from staddle.plan.kind import get_kind
 from staddle.plan.orders import Step
@@ -123,6 +124,7 @@ def placement_record(
         passed_over=placement.passed_over,
         settled_by=settled_by,
         settled_on=settled_on,
+        keeping=keeping_of(problem, placement.seats),
     )
 
 

@@ -10,6 +10,7 @@ from staddle.design.waivers import Waived
 from staddle.dossier.elevation import Elevation
 from staddle.kernel import Fault, Finding, InputRefused
 from staddle.kernel.cautions import CAUTIONS
+from staddle.placement.keeping import Keeping
 from staddle.placement.model import PassedOver
 from staddle.proof.model import Proof
 from staddle.survival.availability import Availability
@@ -122,6 +123,7 @@ class PlacementRecord:
     passed_over: tuple[PassedOver, ...] = ()
     settled_by: str = ""
     settled_on: date | None = None
+    keeping: Keeping | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from staddle.answers.model import AnswerRow
@@ -10,6 +11,7 @@ from staddle.estate.room import memory_with_overhead, vcpus_weighed
 from staddle.failures.domains import domains_above
 from staddle.jobs.gather import Gathered
 from staddle.package import Hardware
+from staddle.placement.keeping import keeping_of, lines_of
 from staddle.placement.model import Seat
 from staddle.placement.problem import disk_needs
 from staddle.plan.catalogue import limits_of, steps_of
@@ -34,11 +36,13 @@ def plan_of_job(
         file of the package, as verified.
     """
     by_member = {seat.member: seat for seat in seats}
+    kept = keeping_of(job.get_problem(), tuple(seats))
     members, rooms = [], []
     for member in job.design.members:
         seat = by_member[member.name]
         hardware = job.package.get_hardware(member.size or job.size_id)
-        members.append(_member(job, member, seat, hardware, answers[member.name], file_sha256))
+        order = _member(job, member, seat, hardware, answers[member.name], file_sha256)
+        members.append(replace(order, keeping=lines_of(kept, member.name)))
         rooms.append(_room(job, seat, hardware))
     has_deputy = any(member.leads == "second" for member in job.design.members)
     cluster_steps = _cluster_steps(job, has_deputy)

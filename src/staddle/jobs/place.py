@@ -10,6 +10,7 @@ from staddle.jobs.gather import Gathered, bookings_of_others, gather
 from staddle.jobs.survey import refuse_old_survey, survey_findings
 from staddle.kernel import Fault, Finding, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package.model import Package
+from staddle.placement.keeping import Keeping, keeping_of
 from staddle.placement.mends import COSTS, Change
 from staddle.placement.model import (
     BestShown,
@@ -51,6 +52,12 @@ class PlaceReport:
     outcome: Outcome | Kept
     survey: SurveyStanding
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def keeping(self) -> Keeping | None:
+        """What is to be set on the platform so that it stays like this; None without a placement."""
+        placement = found_placement(self.outcome)
+        return None if placement is None else keeping_of(self.problem, placement.seats)
 
     @property
     def problem_digest(self) -> str:

@@ -26,6 +26,7 @@ from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.survey import refuse_old_survey
 from staddle.kernel import InputRefused, format_binary
+from staddle.placement.keeping import keeping_of, lines_of
 from staddle.placement.model import Seat
 
 __all__ = ["SheetsReport", "answer_questions", "look_at_sheets", "make_sheets", "sheets_of"]
@@ -143,8 +144,19 @@ def sheets_of(job: Gathered, now: datetime) -> tuple[Sheet, ...]:
     """
     answers = answers_of(job)
     seats = {seat.member: seat for seat in job.valid_seats() or ()}
+    kept = keeping_of(job.get_problem(), tuple(seats.values())) if seats else None
     return tuple(
-        _sheet(job, member, seats, answer_sections(answers.get_member(member.name).rows), number, now)
+        _sheet(
+            job,
+            member,
+            seats,
+            (
+                *answer_sections(answers.get_member(member.name).rows),
+                *(() if kept is None else (_keeping(lines_of(kept, member.name)),)),
+            ),
+            number,
+            now,
+        )
         for number, member in enumerate(job.design.members, 1)
     )
 
@@ -193,6 +205,11 @@ def _machine(job: Gathered, member: Member, seat: Seat | None) -> tuple[SheetRow
         where = f" on {pools[device.disk_id]}" if device.disk_id in pools else ""
         rows.append(SheetRow(label=f"Disk {device.disk_id}", value=f"{capacity}, {allocation}{where}"))
     return tuple(rows)
+
+
+def _keeping(lines: Sequence[tuple[str, str]]) -> SheetSection:
+    rows = tuple(SheetRow(label=label, value=value) for label, value in lines)
+    return SheetSection(title="To set on the platform, so that it stays where it is", rows=rows)
 
 
 def _networks(job: Gathered, member: Member) -> tuple[SheetRow, ...]:

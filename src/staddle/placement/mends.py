@@ -67,7 +67,9 @@ def find_mends(
     undecided = 0
     for changes in kinds.values():
         helping: list[Mend] = []
-        for mend, problem in sorted(changes, key=lambda row: row[0].cost)[:_MOST_TRIED_OF_A_KIND]:
+        # Members that are not alike lack the same on the same host: that is one change.
+        different = {mend.text: (mend, problem) for mend, problem in reversed(changes)}
+        for mend, problem in sorted(different.values(), key=lambda row: row[0].cost)[:_MOST_TRIED_OF_A_KIND]:
             answer = possible(problem)
             undecided += answer is None
             if answer:
@@ -223,7 +225,8 @@ def _roomier_hosts(tables: Tables) -> Iterator[Change]:
         parts = [f"{format_binary(memory)} more memory"] if memory else []
         parts += [f"{vcpus} more vCPUs"] if vcpus else []
         h, host, wider = rows[0]
-        beside = [row[1].name for row in rows[1:_MOST_NAMES]]
+        names = dict.fromkeys(row[1].name for row in rows)
+        beside = list(names)[1:_MOST_NAMES]
         others = f" (as much is missing on {', '.join(beside)})" if beside else ""
         where = f" at {site}" if site else ""
         text = f"{' and '.join(parts)} on {host.name}{where}{others}"

@@ -59,6 +59,7 @@ class MemberOrder:
     data: bool = True
     votes: bool = True
     leads: str = "never"
+    keeping: tuple[tuple[str, str], ...] = ()  # (what, value) to set on the platform, so that it stays there
 
     def get_disk(self, disk_id: str) -> DiskOrder:
         """One disk. Raises: KeyError: no such disk."""

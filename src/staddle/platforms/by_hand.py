@@ -59,6 +59,11 @@ class ByHandPlatform:
         ]
         values += [(f"disk {disk.disk_id}", f"{disk.name} on {disk.pool}") for disk in member.disks]
         values += [(adapter.package_network, adapter.network) for adapter in member.adapters]
+        values += [(what.lower(), value) for what, value in member.keeping]
+        keep = [
+            f'Set on the platform what stands below from "{what.lower()}" on: its own balancing would undo the placement.'
+            for what, _ in member.keeping[:1]
+        ]
         return _signed(
             signed,
             Card(
@@ -66,6 +71,7 @@ class ByHandPlatform:
                 lines=(
                     f"Create the machine from the package on host {member.host}. Leave it powered off.",
                     f'Note in its description: "{plan.tag}".',
+                    *keep,
                 ),
                 values=tuple(values),
             ),

@@ -7,6 +7,7 @@ from staddle.dossier.model import PlacementRecord, Report
 from staddle.dossier.placement_drawing import placement_sentence, placement_svg
 from staddle.dossier.sections.summary import survey_sentence
 from staddle.dossier.sections.wording import day
+from staddle.placement.keeping import Keeping, lines_of
 
 __all__ = ["placement"]
 
@@ -49,6 +50,8 @@ def _blocks(report: Report, record: PlacementRecord, with_hatchings: bool) -> It
         ),
         empty="No member has a seat.",
     )
+    if record.keeping is not None and record.keeping.members:
+        yield _kept(record.keeping)
     yield Table(
         title="Hosts passed over",
         columns=(
@@ -61,6 +64,23 @@ def _blocks(report: Report, record: PlacementRecord, with_hatchings: bool) -> It
             for (members, reason), hosts in _together(record).items()
         ),
         empty="No reasons for hosts passed over were recorded.",
+    )
+
+
+def _kept(keeping: Keeping) -> Table:
+    return Table(
+        title="To set on the platform, so that its balancing does not undo this",
+        columns=(
+            Column(head="member", share=1.2),
+            Column(head="what", share=1.2),
+            Column(head="to set", share=6),
+        ),
+        rows=tuple(
+            Row(cells=(row.member, what, value))
+            for row in keeping.members
+            for what, value in lines_of(keeping, row.member)
+        ),
+        empty="Nothing is to be set.",
     )
 
 
