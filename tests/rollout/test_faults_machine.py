@@ -109,9 +109,6 @@ def stop(job: LoopbackJob) -> None:
         ("levels-2/await-answer", Event.SEEN),  # meets the look at the console
         ("levels-2/confirm-fingerprint", Event.SEEN),  # meets the wait until healthy
         ("levels-2/await-healthy", Event.SEEN),  # meets the join, which has an effect of its own
-        ("levels-2/join", Event.SEEN),  # meets the wait until seen
-        ("levels-2/await-seen", Event.SEEN),  # meets a step of the cluster
-        ("cluster/prove", Event.STARTED),
     ],
 )
 def test_a_machine_that_stops_after_its_first_answer_is_started_again(

@@ -40,7 +40,7 @@ _SHARES: Final = {
 }
 _FIRST_FIT_SHARE: Final = 0.3
 _TRIALS: Final = 2  # the share of what is left that one limit tried may use is one in so many
-_MANY_VARIABLES: Final = 5000
+_MANY_VARIABLES: Final = 8000
 _ROUNDING: Final = 1e-6  # bounds are whole numbers that the solver hands out as floats
 _HOST_FILL: Final = LEVELS.index("host fill")
 _MOST_ROUNDS: Final = 40  # of placements that were found and did not leave their reserve
