@@ -1,10 +1,8 @@
 """A search that is broken off ends at once, whatever it is at: a real process, a real signal."""
 
-import os
 import signal
-import subprocess
-import sys
-from pathlib import Path
+
+from tests.placement.search_process import search_process
 
 # Falkenauer t60_00 in 20 bins is not answered in an hour by this search (test_placement_packing.py).
 _SEARCH = """
@@ -20,19 +18,8 @@ except KeyboardInterrupt:
 
 
 def test_ctrl_c_ends_a_search_that_would_take_hours() -> None:
-    environment = os.environ | {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
-    with subprocess.Popen(
-        [sys.executable, "-c", _SEARCH],
-        stdout=subprocess.PIPE,
-        env=environment,
-        cwd=Path(__file__).parents[2],
-        text=True,
-    ) as process:
-        try:
-            assert process.stdout is not None
-            assert process.stdout.readline() == "looking for any placement\n"
-            process.send_signal(signal.SIGINT)
-            assert process.wait(timeout=60) == 3
-        finally:
-            if process.poll() is None:
-                process.kill()
+    with search_process(_SEARCH) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "looking for any placement\n"
+        process.send_signal(signal.SIGINT)
+        assert process.wait(timeout=60) == 3

@@ -1,11 +1,9 @@
 """Broken off in the middle of the levels, a search gives the best so far: real processes, a real signal."""
 
 import json
-import os
 import signal
-import subprocess
-import sys
-from pathlib import Path
+
+from tests.placement.search_process import search_process
 
 # N1C1W1_B in 33 bins is found at once; least fill and least shared fate take far longer to be proven.
 _SEARCH = """
@@ -31,26 +29,14 @@ print(json.dumps({
 
 
 def test_ctrl_c_amid_the_levels_gives_the_best_so_far() -> None:
-    environment = os.environ | {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
-    with subprocess.Popen(
-        [sys.executable, "-c", _SEARCH],
-        stdout=subprocess.PIPE,
-        env=environment,
-        cwd=Path(__file__).parents[2],
-        text=True,
-    ) as process:
-        try:
-            assert process.stdout is not None
-            lines = iter(process.stdout.readline, "")
-            assert any(
-                line.startswith("least ") for line in lines
-            )  # a placement is there, its levels are looked at
-            process.send_signal(signal.SIGINT)
-            rest = list(lines)
-            assert process.wait(timeout=120) == 0
-        finally:
-            if process.poll() is None:
-                process.kill()
+    with search_process(_SEARCH) as process:
+        assert process.stdout is not None
+        lines = iter(process.stdout.readline, "")
+        # a placement is there, its levels are looked at
+        assert any(line.startswith("least ") for line in lines)
+        process.send_signal(signal.SIGINT)
+        rest = list(lines)
+        assert process.wait(timeout=120) == 0
     answer = json.loads(rest[-1])
     assert answer["stopped"] is True
     assert answer["broken"] == []
