@@ -1,5 +1,6 @@
 """Prove the cluster from every member."""
 
+from staddle.plan.acts import carry_what_is_gone
 from staddle.plan.kind import Facts, Minutes
 from staddle.plan.looks import Look
 from staddle.plan.orders import Step
@@ -22,6 +23,9 @@ class Prove(RunningKind):
 
     async def look_running(self, step: Step, tools: Tools) -> Look:
         return await tools.prove()
+
+    async def effect(self, step: Step, tools: Tools) -> None:
+        await carry_what_is_gone(tools)
 
 
 KIND = Prove()

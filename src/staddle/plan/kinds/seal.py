@@ -1,5 +1,6 @@
 """Seal the rollout: one last proof with the new password. From here on back-out is closed."""
 
+from staddle.plan.acts import carry_what_is_gone
 from staddle.plan.kind import BackOut, Facts
 from staddle.plan.looks import Look
 from staddle.plan.orders import Step
@@ -23,6 +24,9 @@ class Seal(RunningKind):
 
     async def look_running(self, step: Step, tools: Tools) -> Look:
         return await tools.prove()
+
+    async def effect(self, step: Step, tools: Tools) -> None:
+        await carry_what_is_gone(tools)
 
 
 KIND = Seal()
