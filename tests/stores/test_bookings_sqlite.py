@@ -17,7 +17,8 @@ import pytest
 
 from staddle.estate.bookings import Booking, Bookings, faults_of, room_left
 from staddle.kernel import InputRefused, NotAllowed, OutsideFailed
-from staddle.stores.bookings_sqlite import BOOKINGS_FILE, LAYOUT, SqliteBookings
+from staddle.stores.bookings import BOOKINGS_FILE
+from staddle.stores.bookings_sqlite import LAYOUT, SqliteBookings
 
 WORKER = Path(__file__).with_name("bookings_worker.py")
 ROUNDS = 40

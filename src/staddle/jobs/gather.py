@@ -17,17 +17,17 @@ from staddle.estate.bookings import Booking, standing
 from staddle.estate.model import Estate
 from staddle.estate.survey import SurveyStanding
 from staddle.estate.tables import EstateReading, survey_estate
-from staddle.jobs.estate import survey_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.limits import limits_in
 from staddle.jobs.profiles import load_profile
+from staddle.jobs.surveyage import survey_of
 from staddle.kernel import Fault, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package import Package, read_package
 from staddle.placement.model import Problem, Seat
 from staddle.placement.paper import SettledPlacement, read_placement
 from staddle.placement.problem import problem_from
 from staddle.placement.verify import broken_rules
-from staddle.stores.bookings_sqlite import bookings_in
+from staddle.stores.bookings import bookings_in
 
 __all__ = ["Gathered", "bookings_of_others", "design_of", "gather", "read_settled"]
 

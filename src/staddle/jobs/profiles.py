@@ -2,7 +2,7 @@
 
 from importlib import resources
 
-from staddle.appliances.interpreter import profile_faults
+from staddle.appliances.checking import profile_faults
 from staddle.design.profile import NO_PROFILE, Profile
 from staddle.design.reader import read_model
 from staddle.jobs.folder import JobFolder
