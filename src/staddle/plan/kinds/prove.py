@@ -1,14 +1,10 @@
 """Prove the cluster from every member."""
 
-from staddle.plan.acts import carry_what_is_gone
 from staddle.plan.kind import Facts, Minutes
-from staddle.plan.looks import Look
-from staddle.plan.orders import Step
-from staddle.plan.ports import Tools
-from staddle.plan.running import RunningKind
+from staddle.plan.proving import ProvingKind
 
 
-class Prove(RunningKind):
+class Prove(ProvingKind):
     facts = Facts(
         name="prove",
         title="prove the cluster",
@@ -20,12 +16,6 @@ class Prove(RunningKind):
         deadline_s=180,
         settle=2,
     )
-
-    async def look_running(self, step: Step, tools: Tools) -> Look:
-        return await tools.prove()
-
-    async def effect(self, step: Step, tools: Tools) -> None:
-        await carry_what_is_gone(tools)
 
 
 KIND = Prove()
