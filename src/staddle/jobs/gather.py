@@ -12,22 +12,22 @@ from staddle.design.limits import Limits
 from staddle.design.model import Design
 from staddle.design.places import Places
 from staddle.design.profile import Profile
-from staddle.design.reader import read_design
 from staddle.estate.bookings import Booking, standing
 from staddle.estate.model import Estate
 from staddle.estate.survey import SurveyStanding
 from staddle.estate.tables import EstateReading, survey_estate
-from staddle.jobs.estate import survey_of
-from staddle.jobs.folder import JobFolder
+from staddle.jobs.design import design_of, design_with_places
+from staddle.jobs.folder import JobFolder, read_text
 from staddle.jobs.limits import limits_in
 from staddle.jobs.profiles import load_profile
+from staddle.jobs.surveyage import survey_of
 from staddle.kernel import Fault, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package import Package, read_package
 from staddle.placement.model import Problem, Seat
 from staddle.placement.paper import SettledPlacement, read_placement
 from staddle.placement.problem import problem_from
 from staddle.placement.verify import broken_rules
-from staddle.stores.bookings_sqlite import bookings_in
+from staddle.stores.bookings import bookings_in
 
 __all__ = ["Gathered", "bookings_of_others", "design_of", "gather", "gather_together", "read_settled"]
 
@@ -127,7 +127,7 @@ def gather_together(folders: Sequence[JobFolder], now: datetime) -> tuple[Gather
 def _gather(
     folder: JobFolder, now: datetime, *, survey: Callable[[Path], EstateReading], is_alone: bool
 ) -> Gathered:
-    read = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml")
+    read = design_with_places(folder)
     design = read.design
     estate_folder = folder.beside_design(design.job.estate)
     package_path = folder.beside_design(design.package.file)
@@ -201,7 +201,7 @@ def read_settled(folder: JobFolder) -> SettledPlacement | None:
     """The settled placement; None where none was settled. Raises: InputRefused: the file is damaged."""
     if not folder.placement.exists():
         return None
-    return read_placement(folder.placement.read_text(encoding="utf-8"), "placement.yaml")
+    return read_placement(read_text(folder.placement), "placement.yaml")
 
 
 def _collect(faults: list[Fault], read: Callable[[], T]) -> T | None:
@@ -229,8 +229,3 @@ def _located(fault: Fault, places: Places) -> Fault:
     ):
         return fault
     return replace(fault, where=places.find(fault.where))
-
-
-def design_of(folder: JobFolder) -> Design:
-    """The design alone, whatever else of the job can be read. Raises: InputRefused: every fault of the file."""
-    return read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design
