@@ -13,7 +13,10 @@ from staddle.package.environment import (
     read_environment,
 )
 from staddle.package.environmentimage import (
+    EnvironmentDisc,
+    environment_files,
     environment_image_file,
+    read_environment_image,
     remove_environment_images,
     write_environment_image,
 )
@@ -58,6 +61,7 @@ __all__ = [
     "DiskDevice",
     "DiskFigures",
     "Environment",
+    "EnvironmentDisc",
     "EnvironmentFile",
     "Filling",
     "Form",
@@ -87,11 +91,13 @@ __all__ = [
     "check_answer",
     "check_package",
     "environment_document",
+    "environment_files",
     "environment_image_file",
     "load_signer",
     "needs_passphrase",
     "open_disk_file",
     "read_environment",
+    "read_environment_image",
     "read_machines",
     "read_package",
     "remove_environment_images",
