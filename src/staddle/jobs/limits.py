@@ -67,7 +67,7 @@ def _product(folder: JobFolder) -> tuple[str, str]:
     """Product and version of the package; blank while there is no package, since the maker can be asked before."""
     design = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design
     try:
-        package = read_package(folder.beside_design(design.package.file))
+        package = read_package(folder.beside_design(design.package.file), machine=design.package.machine)
     except StaddleError:
         return "", ""
     return package.product, package.version
