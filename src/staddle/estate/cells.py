@@ -7,10 +7,11 @@ the row adds it. The unit stands in the cell, so that a column can be exported f
 import ipaddress
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 from typing import Final
 
-from staddle.kernel import InputRefused, parse_bytes
+from staddle.kernel import InputRefused, parse_bytes, parse_duration
 from staddle.kernel.units import BINARY_PREFIXES, DECIMAL_PREFIXES
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "decimal_text",
     "exact_binary",
     "exact_decimal",
+    "exact_span",
     "joined",
     "name",
     "names",
@@ -29,6 +31,7 @@ __all__ = [
     "prefix",
     "ranges",
     "ratio",
+    "span",
     "text",
     "whole",
 ]
@@ -119,6 +122,25 @@ def amount(lowest: str, highest: str) -> Callable[[str], int]:
     return read
 
 
+def span(lowest: str, highest: str) -> Callable[[str], int]:
+    """A reader of durations in that range, both ends written with their unit, to whole microseconds."""
+    lowest_us, highest_us = _microseconds(lowest), _microseconds(highest)
+
+    def read(cell: str) -> int:
+        found_us = _microseconds(cell)
+        if not lowest_us <= found_us <= highest_us:
+            raise InputRefused.one(
+                f'"{cell}" is not from {lowest} to {highest}', mend="look whether the unit is the right one"
+            )
+        return found_us
+
+    return read
+
+
+def _microseconds(text: str) -> int:
+    return parse_duration(text) // timedelta(microseconds=1)
+
+
 def address(cell: str) -> str:
     """An IPv4 or IPv6 address, in its canonical form."""
     try:
@@ -176,6 +198,11 @@ def exact_binary(amount_bytes: int) -> str:
 def exact_decimal(amount_bytes: int) -> str:
     """Bytes in the largest decimal unit that holds them exactly."""
     return _exact(amount_bytes, DECIMAL_PREFIXES)
+
+
+def exact_span(span_us: int) -> str:
+    """Microseconds in milliseconds, exactly: "0.4 ms"."""
+    return f"{decimal_text(span_us / 1000)} ms"
 
 
 def _exact(amount_bytes: int, prefixes: dict[str, int]) -> str:

@@ -179,7 +179,7 @@ def _restarts_without(
         and _may_stand(need, room.name, hosts[room.name])
         and used <= set(room.pools)
         and set(need.networks) <= set(room.networks)
-        and (not need.cpu_level or room.cpu_level == need.cpu_level)
+        and (not need.cpu_levels or room.cpu_level in need.cpu_levels)
         and _has_room(problem, seats, need, room)
         for room in problem.hosts
     )

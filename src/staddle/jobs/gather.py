@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from staddle.addressing.allocation import AddressPlan, plan_addresses
+from staddle.design.limits import Limits
 from staddle.design.model import Design
 from staddle.design.places import Places
 from staddle.design.profile import Profile
@@ -18,6 +19,7 @@ from staddle.estate.survey import SurveyStanding
 from staddle.estate.tables import EstateReading, survey_estate
 from staddle.jobs.estate import survey_of
 from staddle.jobs.folder import JobFolder
+from staddle.jobs.limits import limits_in
 from staddle.jobs.profiles import load_profile
 from staddle.kernel import Fault, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package import Package, read_package
@@ -48,7 +50,7 @@ class Gathered:
     addresses: AddressPlan | None
     problem: Problem | None
     settled: SettledPlacement | None
-    too_far: tuple[tuple[str, str], ...]
+    limits: Limits | None
     open_faults: tuple[Fault, ...]
 
     def get_addresses(self) -> AddressPlan:
@@ -113,6 +115,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         package = _collect(faults, lambda: read_package(package_path))
     profile = _collect(faults, lambda: load_profile(design.package.profile, folder))
     settled = _collect(faults, lambda: read_settled(folder))
+    limits = _collect(faults, lambda: limits_in(folder))
     if reading is None or package is None or faults:
         raise InputRefused(*(_located(fault, read.places) for fault in faults))
     later: list[Fault] = []
@@ -120,7 +123,6 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         later, lambda: plan_addresses(design, reading.estate.networks, place=read.places.find)
     )
     bookings = bookings_of_others(estate_folder, reading.estate, [design.job.name], now)
-    too_far: tuple[tuple[str, str], ...] = ()
     problem = _collect(
         later,
         lambda: problem_from(
@@ -129,7 +131,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
             package=package,
             bookings=bookings,
             settled=() if settled is None else settled.seats,
-            too_far=too_far,
+            limits=limits,
         ),
     )
     return Gathered(
@@ -145,7 +147,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         addresses=addresses,
         problem=problem,
         settled=settled,
-        too_far=too_far,
+        limits=limits,
         open_faults=tuple(_located(fault, read.places) for fault in later),
     )
 

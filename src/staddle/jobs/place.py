@@ -197,7 +197,7 @@ def _together(jobs: Sequence[Gathered], now: datetime) -> Problem:
                 design=job.design,
                 package=job.package,
                 settled=() if job.settled is None else job.settled.seats,
-                too_far=job.too_far,
+                limits=job.limits,
             )
             for job in jobs
         ),
@@ -256,7 +256,7 @@ def _other_designs(job: Gathered, now: datetime) -> Iterator[Change]:
                 package=package,
                 bookings=bookings,
                 settled=() if job.settled is None else job.settled.seats,
-                too_far=job.too_far,
+                limits=job.limits,
             )
         except StaddleError:
             continue  # that size lacks something of the design; it is no mend

@@ -136,7 +136,7 @@ class ReserveCheck:
                 vcpu_per_core=member.vcpu_per_core or None,
                 pools=tuple(dict.fromkeys(pool for _, pool in seat.disks)),
                 networks=member.networks if "networks" in active else (),
-                cpu_level=member.cpu_level if "cpu-level" in active else "",
+                cpu_levels=member.cpu_levels if "cpu-level" in active else (),
                 sites=self._restart_sites(member, seat.host, active),
                 restart_order=member.restart_order,
                 apart=f"{member.cluster} (ours)" if member.cluster in self._reserve.apart_after else "",
@@ -146,8 +146,18 @@ class ReserveCheck:
         )
 
     def _restart_sites(self, member: MemberNeed, host: str, active: frozenset[str]) -> tuple[str, ...]:
-        """Where it may restart when that host fails, () for anywhere."""
-        return (member.site,) if member.site and f"site:{member.site}" in active else ()
+        """Where it may restart when that host fails, () for anywhere.
+
+        What it holds stays near the others' where sites are too far apart.
+        """
+        tables = self._tables
+        if member.site and f"site:{member.site}" in active:
+            return (member.site,)
+        near = group(member.cluster, "latency") in active and tables.rules_of(member).too_far
+        if member.data and near:
+            domains = tables.problem.hosts[tables.host_at[host]].domains
+            return tuple(name for kind, name in domains if kind == "site")
+        return ()
 
     def _asked(self, active: frozenset[str]) -> Iterator[tuple[int, Survive]]:
         for position, survive in enumerate(self._reserve.survive):
