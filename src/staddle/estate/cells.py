@@ -109,30 +109,24 @@ def percent(lowest: str, highest: str) -> Callable[[str], float]:
 
 def amount(lowest: str, highest: str) -> Callable[[str], int]:
     """A reader of amounts of bytes in that range, both ends written with their unit."""
-    lowest_bytes, highest_bytes = parse_bytes(lowest), parse_bytes(highest)
-
-    def read(cell: str) -> int:
-        found_bytes = parse_bytes(cell)
-        if not lowest_bytes <= found_bytes <= highest_bytes:
-            raise InputRefused.one(
-                f'"{cell}" is not from {lowest} to {highest}', mend="look whether the unit is the right one"
-            )
-        return found_bytes
-
-    return read
+    return _between(parse_bytes, lowest, highest)
 
 
 def span(lowest: str, highest: str) -> Callable[[str], int]:
     """A reader of durations in that range, both ends written with their unit, to whole microseconds."""
-    lowest_us, highest_us = _microseconds(lowest), _microseconds(highest)
+    return _between(_microseconds, lowest, highest)
+
+
+def _between(measure: Callable[[str], int], lowest: str, highest: str) -> Callable[[str], int]:
+    least, most = measure(lowest), measure(highest)
 
     def read(cell: str) -> int:
-        found_us = _microseconds(cell)
-        if not lowest_us <= found_us <= highest_us:
+        found = measure(cell)
+        if not least <= found <= most:
             raise InputRefused.one(
                 f'"{cell}" is not from {lowest} to {highest}', mend="look whether the unit is the right one"
             )
-        return found_us
+        return found
 
     return read
 

@@ -3,11 +3,12 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import cached_property
 
 from staddle.design.sentences import find_apart_kind
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
-from staddle.jobs.gather import Gathered, bookings_of_others, gather
+from staddle.jobs.gather import Gathered, bookings_of_others, gather, gather_together
 from staddle.jobs.survey import refuse_old_survey, survey_findings
 from staddle.kernel import Fault, Finding, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.kernel.likeness import did_you_mean
@@ -58,7 +59,7 @@ class PlaceReport:
     survey: SurveyStanding
     findings: tuple[Finding, ...] = ()
 
-    @property
+    @cached_property
     def keeping(self) -> Keeping | None:
         """What is to be set on the platform so that it stays like this; None without a placement."""
         placement = found_placement(self.outcome)
@@ -95,7 +96,7 @@ def place(
         settle it.
     Raises: NotAllowed: to be settled, and the survey is past its limit. InputRefused: a job cannot be read, they do not share an estate, or the question itself is wrong.
     """
-    jobs = tuple(gather(one, now) for one in (folder, *also))
+    jobs = gather_together((folder, *also), now) if also else (gather(folder, now),)
     for job in jobs if settling else ():
         refuse_old_survey(job, now)
     _refuse_unknown_kinds(jobs)

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
+from staddle.failures.solver import load_solver
 from staddle.placement.cells import find_units
 from staddle.placement.data import Tables
 from staddle.placement.fates import Fate
@@ -34,6 +35,7 @@ class SeatModel:
     def __init__(
         self, tables: Tables, active: frozenset[str], learnt: Learnt, *, only: frozenset[int] | None
     ) -> None:
+        load_solver()
         from ortools.sat.python import cp_model
 
         self.tables: Final = tables
