@@ -25,6 +25,7 @@ from staddle.failures.question import Question
 from staddle.failures.restart import RestartTest
 from staddle.failures.running import Running
 from staddle.failures.scenario import Scenario
+from staddle.placement.bars import group as group_of
 from staddle.placement.data import Tables
 from staddle.placement.learnt import Cut, Place, Taken
 from staddle.placement.model import MemberNeed, Seat
@@ -89,8 +90,10 @@ class Lifting:
     def cut(self, group: str) -> Cut:
         """The cut. Args: group: the group of rules that asks for the scenario."""
         rows = self._wider(self._needed(self._widest()))
-        sites = {self._tables.problem.members[row.member].site for row in rows}
-        assumed = {"networks", "cpu-level", "pool-reach", *(f"site:{name}" for name in sites)} & self._active
+        members = [self._tables.problem.members[row.member] for row in rows]
+        assumed = {"networks", "cpu-level", "pool-reach", *(f"site:{member.site}" for member in members)}
+        assumed |= {group_of(member.cluster, "latency") for member in members}
+        assumed &= self._active
         if any(row.afloat is not None for row in rows) and self._at_rest:
             assumed |= _AT_REST
         return Cut(

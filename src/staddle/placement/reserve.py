@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
-from staddle.failures.minimum import serves
+from staddle.failures.minimum import why_down, why_down_here
 from staddle.failures.restart import CannotRestart, Restarted, RestartOutcome, RestartUndecided
 from staddle.failures.running import Running
 from staddle.failures.scenario import Scenario
@@ -43,13 +43,15 @@ class ReserveAnswer:
     """What was found.
 
     ``undecided`` names scenarios of which it is not known whether everything restarts, ``short_alone`` those at a site of
-    ours after which guests of others do not restart even without us.
+    ours after which guests of others do not restart even without us, ``stops`` (scenario, why) after which a cluster does not
+    serve, wherever its members stand.
     """
 
     shortages: tuple[Shortage, ...] = ()
     learnt: Learnt = NOTHING_LEARNT
     undecided: tuple[str, ...] = ()
     short_alone: tuple[str, ...] = ()
+    stops: tuple[tuple[str, str], ...] = ()
 
 
 class ReserveCheck:
@@ -74,6 +76,7 @@ class ReserveCheck:
         scenarios: dict[int, tuple[Scenario, ...]] = {}
         undecided: list[str] = []
         short_alone: list[str] = []
+        stops: list[tuple[str, str]] = []
         ours = self.running(seats, active)
         outcomes: dict[_Asked, RestartOutcome] = {}
         made: dict[_Asked, Cut] = {}
@@ -83,7 +86,9 @@ class ReserveCheck:
             for scenario in survive.scenarios:
                 if len(shortages) >= _MOST_NEW_CUTS and not every:
                     break
-                reason = self._too_little_left(survive, scenario, seats)
+                reason, anywhere = self._too_little_left(survive, scenario, seats)
+                if anywhere and not reason:
+                    stops.append((scenario.name, anywhere))
                 if reason:
                     shortages.append(Shortage(group=name, scenario=scenario.name, reason=reason))
                     scenarios[position] = (*scenarios.get(position, ()), scenario)
@@ -110,6 +115,7 @@ class ReserveCheck:
             learnt=Learnt(cuts=tuple(dict.fromkeys(cuts)), scenarios=scenarios),
             undecided=tuple(dict.fromkeys(undecided)),
             short_alone=tuple(dict.fromkeys(short_alone)),
+            stops=tuple(dict.fromkeys(stops)),
         )
 
     def _near(self, seats: Sequence[Seat]) -> Callable[[Scenario], bool]:
@@ -148,14 +154,15 @@ class ReserveCheck:
     def _restart_sites(self, member: MemberNeed, host: str, active: frozenset[str]) -> tuple[str, ...]:
         """Where it may restart when that host fails, () for anywhere.
 
-        What holds data stays at its site where sites are too far apart: so it stays near the others.
+        What it holds stays near the others' where sites are too far apart.
         """
+        tables = self._tables
         if member.site and f"site:{member.site}" in active:
             return (member.site,)
-        rules = self._tables.problem.rules_of(member)
-        if member.data and rules.too_far and group(rules.name, "latency") in active:
-            room = self._tables.problem.hosts[self._tables.host_at[host]]
-            return tuple(name for kind, name in room.domains if kind == "site")
+        near = group(member.cluster, "latency") in active and tables.rules_of(member).too_far
+        if member.data and near:
+            domains = tables.problem.hosts[tables.host_at[host]].domains
+            return tuple(name for kind, name in domains if kind == "site")
         return ()
 
     def _asked(self, active: frozenset[str]) -> Iterator[tuple[int, Survive]]:
@@ -181,7 +188,10 @@ class ReserveCheck:
         failed = set(scenario.hosts)
         return tuple(machine.name for machine in self._reserve.machines if machine.host in failed)
 
-    def _too_little_left(self, survive: Survive, scenario: Scenario, seats: Sequence[Seat]) -> str:
+    def _too_little_left(
+        self, survive: Survive, scenario: Scenario, seats: Sequence[Seat]
+    ) -> tuple[str, str]:
+        """Why what is left of the cluster is too little: as far as its place is the reason, and at all. "" when it is enough."""
         hosts, pools = set(scenario.hosts), set(scenario.pools)
         members = [
             (member, seat)
@@ -194,9 +204,11 @@ class ReserveCheck:
             if seat.host in hosts or any(pool in pools for _, pool in seat.disks)
         }
         if not lost:
-            return ""
+            return "", ""
         left = [member for member, _ in members if member.name not in lost]
-        return serves(left, [member for member, _ in members], least_data=survive.least_data)
+        every = [member for member, _ in members]
+        here = why_down_here(left, every, least_data=survive.least_data)
+        return here, here or why_down(left, every, least_data=survive.least_data)
 
     def _cut(
         self,
