@@ -5,9 +5,10 @@ displaced restarts (failures/restart.py). Where something does not, a cut is mad
 as the proof reaches (lifting.py). Not here: the search that keeps away from it.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import Final
 
 from staddle.failures.minimum import why_down, why_down_here
@@ -23,7 +24,9 @@ from staddle.placement.model import MemberNeed, Reserve, Seat, Survive
 
 __all__ = ["ReserveAnswer", "ReserveCheck", "Shortage"]
 
-_MOST_NEW_CUTS: Final = 8  # of one placement; more are mostly the same shortage once more
+_MOST_NEW_CUTS: Final = 8  # of one placement and reach; more are mostly the same shortage once more
+_MOST_WHERE_MANY: Final = 2  # the same where there are many reaches: a large estate learns of all of them at once
+_MANY_REACHES: Final = 4
 
 _Asked = tuple[bool, tuple[str, ...], tuple[str, ...]]
 """Whether guests of others restart too, hosts, pools: what several clusters may ask for alike."""
@@ -81,17 +84,21 @@ class ReserveCheck:
         outcomes: dict[_Asked, RestartOutcome] = {}
         made: dict[_Asked, Cut] = {}
         near = self._near(seats)
+        short: Counter[frozenset[str]] = Counter()  # by reach
+        most = _MOST_NEW_CUTS if len(set(self._reach.values())) <= _MANY_REACHES else _MOST_WHERE_MANY
         for position, survive in self._asked(active):
             name = group(survive.cluster, f"survive:{survive.sentence}")
             for scenario in survive.scenarios:
-                if len(shortages) >= _MOST_NEW_CUTS and not every:
-                    break
+                reach = self._reach_of(scenario)
+                if short[reach] >= most and not every:
+                    continue
                 reason, anywhere = self._too_little_left(survive, scenario, seats)
                 if anywhere and not reason:
                     stops.append((scenario.name, anywhere))
                 if reason:
                     shortages.append(Shortage(group=name, scenario=scenario.name, reason=reason))
                     scenarios[position] = (*scenarios.get(position, ()), scenario)
+                    short[reach] += 1
                     continue
                 key = (survive.others_restart, scenario.hosts, scenario.pools)
                 if key not in outcomes:  # several clusters ask for the same
@@ -102,6 +109,7 @@ class ReserveCheck:
                 if isinstance(outcome, RestartUndecided):
                     undecided.append(scenario.name)
                 elif isinstance(outcome, CannotRestart):
+                    short[reach] += 1
                     shortages.append(
                         Shortage(group=name, scenario=scenario.name, reason=not_restarting(outcome))
                     )
@@ -117,6 +125,15 @@ class ReserveCheck:
             short_alone=tuple(dict.fromkeys(short_alone)),
             stops=tuple(dict.fromkeys(stops)),
         )
+
+    @cached_property
+    def _reach(self) -> dict[str, frozenset[str]]:
+        """The pools that each host reaches."""
+        return {host.name: frozenset(host.pools) for host in self._tables.problem.hosts}
+
+    def _reach_of(self, scenario: Scenario) -> frozenset[str]:
+        """The pools that the failed hosts reach."""
+        return frozenset[str]().union(*(self._reach.get(name, ()) for name in scenario.hosts))
 
     def _near(self, seats: Sequence[Seat]) -> Callable[[Scenario], bool]:
         """Whether a scenario fails a host at a site where a member of ours stands; everywhere where there are no sites."""
