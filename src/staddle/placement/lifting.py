@@ -118,10 +118,17 @@ class Lifting:
         return as_they_stand
 
     def _needed(self, rows: list[_Row]) -> list[_Row]:
-        for row in list(rows):
-            fewer = [other for other in rows if other is not row]
-            if self._short(fewer):
-                rows = fewer
+        """Without those that the proof does not need: by halves, by quarters, in the end one by one."""
+        size = len(rows) // 2
+        while size:
+            start = 0
+            while start < len(rows):
+                fewer = [*rows[:start], *rows[start + size :]]
+                if fewer and self._short(fewer):
+                    rows = fewer
+                else:
+                    start += size
+            size //= 2
         return rows
 
     def _wider(self, rows: list[_Row]) -> list[_Row]:
