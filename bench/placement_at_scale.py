@@ -1,6 +1,7 @@
 """The whole command place on a large estate: eight jobs of eight members each, all in one question."""
 
 import json
+from math import nan
 from pathlib import Path
 from typing import Final
 
@@ -33,7 +34,7 @@ def measure(place: Path) -> tuple[Measure, ...]:
         first, *others = [_job(folder, number, package) for number in range(_JOBS)]
         command = ["place", "--json", "--job", str(first)]
         command += [part for other in others for part in ("--also", str(other))]
-        use = child_use(command)
+        use = child_use(command, exit_codes=(0, 1))  # 1 where no placement was found
         bound = full == _FILLS[0]
         figures += [
             Measure(
@@ -79,19 +80,17 @@ networks:
 
 
 def _answer(document: dict[str, object], full: float, most: float | None) -> Measure:
-    """How far the first level that was not shown to be the best may be from it, in per cent; 0 where all were shown."""
+    """How far the first level that was not shown to be the best may be from it, in per cent; 0 where all were shown.
+
+    Where the search ended without a placement that is told, and not a number is the figure.
+    """
     outcome, found = document["outcome"], document["data"]["found"]  # type: ignore[index]  # the command's own document
+    what = f"first level not shown to be the best, above its bound, {100 * full:g} % full"
     if outcome not in (_BEST, _GOOD):
-        raise RuntimeError(f"the command said: {outcome}")
+        return Measure(what=what, value=nan, unit="%", bound=most, beside=f"the search ended: {outcome}")
     levels = ", ".join(f"{name} {value:g}" for name, value in found["placement"]["levels"])
     gap, said = 0.0, "all levels are shown to be the best"
     if outcome == _GOOD:
         gap = 100 * (found["reached"] / found["bound"] - 1)
         said = f"{found['level']} {found['reached']:g}, nothing below {found['bound']:g}; those before it are shown"
-    return Measure(
-        what=f"first level not shown to be the best, above its bound, {100 * full:g} % full",
-        value=gap,
-        unit="%",
-        bound=most,
-        beside=f"{outcome}: {said}; {levels}",
-    )
+    return Measure(what=what, value=gap, unit="%", bound=most, beside=f"{outcome}: {said}; {levels}")

@@ -9,6 +9,7 @@ from bench import (
     facts_of_an_archive,
     failures_of_hosts,
     items_of_a_descriptor,
+    placement_at_scale,
     whole_commands,
 )
 from bench.measure import Measure
@@ -31,4 +32,5 @@ BENCHES = (
     Bench(name="digests", title=digests_of_files.TITLE, measure=digests_of_files.measure),
     Bench(name="failures", title=failures_of_hosts.TITLE, measure=failures_of_hosts.measure),
     Bench(name="commands", title=whole_commands.TITLE, measure=whole_commands.measure),
+    Bench(name="place", title=placement_at_scale.TITLE, measure=placement_at_scale.measure),
 )

@@ -25,7 +25,9 @@ from staddle.placement.model import MemberNeed, Reserve, Seat, Survive
 __all__ = ["ReserveAnswer", "ReserveCheck", "Shortage"]
 
 _MOST_NEW_CUTS: Final = 8  # of one placement and reach; more are mostly the same shortage once more
-_MOST_WHERE_MANY: Final = 2  # the same where there are many reaches: a large estate learns of all of them at once
+_MOST_WHERE_MANY: Final = (
+    2  # the same where there are many reaches: a large estate learns of all of them at once
+)
 _MANY_REACHES: Final = 4
 
 _Asked = tuple[bool, tuple[str, ...], tuple[str, ...]]
