@@ -4,7 +4,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from bench import digests_of_files, facts_of_an_archive, failures_of_hosts, items_of_a_descriptor
+from bench import (
+    digests_of_files,
+    facts_of_an_archive,
+    failures_of_hosts,
+    items_of_a_descriptor,
+    pages_of_a_large_estate,
+)
 from bench.measure import Measure
 
 __all__ = ["BENCHES", "Bench"]
@@ -24,4 +30,5 @@ BENCHES = (
     Bench(name="items", title=items_of_a_descriptor.TITLE, measure=items_of_a_descriptor.measure),
     Bench(name="digests", title=digests_of_files.TITLE, measure=digests_of_files.measure),
     Bench(name="failures", title=failures_of_hosts.TITLE, measure=failures_of_hosts.measure),
+    Bench(name="pages", title=pages_of_a_large_estate.TITLE, measure=pages_of_a_large_estate.measure),
 )

@@ -20,7 +20,18 @@ __all__ = ["main"]
 
 CHROMIUM: Final = "/usr/bin/chromium"
 PICTURES: Final = run.ROOT / "build" / "screenshots"
-DOCS: Final = {"standing": "pages-standing.png", "run-cards": "pages-run-card.png"}
+DOCS: Final = {
+    "standing": "pages-standing.png",
+    "plan-failed": "pages-plan.png",
+    "run-cards": "pages-run-card.png",
+}
+ADDRESSES: Final = {
+    "plan-failed": "plan?fail=OM-R1",
+    "plan-hosts": "plan?fail=om-h01,om-h04",
+    "plan-moved": "plan?member=levels-3&host=om-h08&empty=om-h01",
+    "run-cards": "run?of=rollout",
+}
+"""Pictures of a sheet with a question; every other one is a sheet as it is opened."""
 DOCS_SIZE: Final = (1100, 780)  # small enough to be committed, large enough to be read
 WAYS: Final = {
     "360": (360, "light"),
@@ -49,6 +60,7 @@ def main(*, docs: bool) -> int:
             for way in WAYS:
                 _shoot_all(browser, address, way)
             _shoot_one(browser, address, "standing")
+            _shoot_one(browser, address, "plan-failed")
             _shoot_cards(browser, address)
             _shoot_one(browser, address, "run-cards")
         finally:
@@ -92,6 +104,9 @@ def _shoot_all(browser: Browser, address: str, way: str) -> None:
     for sheet in all_sheets():
         page.goto(f"{address.partition('/?')[0]}/{sheet.name}")
         page.screenshot(path=PICTURES / f"{sheet.name}-{way}.png", full_page=True)
+    for picture in ("plan-failed", "plan-hosts", "plan-moved"):
+        page.goto(f"{address.partition('/?')[0]}/{ADDRESSES[picture]}")
+        page.screenshot(path=PICTURES / f"{picture}-{way}.png", full_page=True)
     page.context.close()
 
 
@@ -99,7 +114,7 @@ def _shoot_one(browser: Browser, address: str, picture: str) -> None:
     """The top of one page in the size that docs/ shows."""
     page = _opened(browser, address, "1280")
     page.set_viewport_size({"width": DOCS_SIZE[0], "height": DOCS_SIZE[1]})
-    page.goto(f"{address.partition('/?')[0]}/{'run?of=rollout' if picture == 'run-cards' else picture}")
+    page.goto(f"{address.partition('/?')[0]}/{ADDRESSES.get(picture, picture)}")
     page.screenshot(path=PICTURES / f"{picture}-docs.png")
     page.context.close()
 

@@ -29,7 +29,7 @@ from staddle.placement.solve import kept, solve
 from staddle.placement.why import Why
 from staddle.placement.why import why as why_not
 
-__all__ = ["Kept", "PlaceReport", "found_placement", "place", "settle", "why"]
+__all__ = ["Chosen", "Kept", "PlaceReport", "found_placement", "place", "settle", "why"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +37,14 @@ class Kept:
     """The settled placement still meets every rule. It was not compared with others, so it is not called the best."""
 
     placement: Placement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """The engineer put members elsewhere than the search did (jobs/move.py). Every rule holds; ``text`` tells what it costs."""
+
+    placement: Placement
+    text: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,7 +57,7 @@ class PlaceReport:
     job: Gathered
     jobs: tuple[Gathered, ...]
     problem: Problem
-    outcome: Outcome | Kept
+    outcome: Outcome | Kept | Chosen
     survey: SurveyStanding
     findings: tuple[Finding, ...] = ()
 
@@ -135,9 +143,9 @@ def why(report: PlaceReport, *, member: str, host: str) -> Why:
     return why_not(report.problem, placement.seats, member=member, host=host)
 
 
-def found_placement(outcome: Outcome | Kept) -> Placement | None:
+def found_placement(outcome: Outcome | Kept | Chosen) -> Placement | None:
     """The placement of an outcome that has one."""
-    return outcome.placement if isinstance(outcome, BestShown | GoodWithBound | Kept) else None
+    return outcome.placement if isinstance(outcome, BestShown | GoodWithBound | Kept | Chosen) else None
 
 
 def settle(report: PlaceReport, *, by: str, on: date) -> None:

@@ -101,6 +101,11 @@ class Desk:
         with self._changed:
             return self._version
 
+    def something_else(self) -> None:
+        """Something that pages show besides the rollout has changed."""
+        with self._changed:
+            self._tell()
+
     async def wait_beyond(self, version: int, *, timeout_s: float) -> int:
         """Wait without a thread until something changed after that version, or the time is over. Returns: the version now."""
         heard, loop = asyncio.Event(), asyncio.get_running_loop()
