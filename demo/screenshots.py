@@ -7,7 +7,7 @@ made anew too. Whoever changes a page looks at its pictures before it is called 
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
@@ -57,6 +57,7 @@ def main(*, docs: bool) -> int:
     with served() as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         try:
+            _shoot_begin(browser)
             for way in WAYS:
                 _shoot_all(browser, address, way)
             _shoot_one(browser, address, "standing")
@@ -73,9 +74,9 @@ def main(*, docs: bool) -> int:
 
 
 @contextmanager
-def served() -> Iterator[str]:
-    """The address of a server on the demo's job, ended with the block."""
-    command = [sys.executable, "-m", "staddle", "serve", *run.job()]
+def served(job: Sequence[str] | None = None) -> Iterator[str]:
+    """The address of a server on the demo's job, ended with the block. Args: job: another job's option."""
+    command = [sys.executable, "-m", "staddle", "serve", *(run.job() if job is None else job)]
     process = subprocess.Popen(
         command, cwd=run.ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     )
@@ -108,6 +109,23 @@ def _shoot_all(browser: Browser, address: str, way: str) -> None:
         page.goto(f"{address.partition('/?')[0]}/{ADDRESSES[picture]}")
         page.screenshot(path=PICTURES / f"{picture}-{way}.png", full_page=True)
     page.context.close()
+
+
+def _shoot_begin(browser: Browser) -> None:
+    """The sheet Begin in a folder without a design: empty, and with its package named."""
+    empty = run.PLACE / "empty"
+    empty.mkdir()
+    with served(["--job", str(run.shown(empty))]) as address:
+        for way in WAYS:
+            page = _opened(browser, address, way)
+            page.screenshot(path=PICTURES / f"begin-empty-{way}.png", full_page=True)
+            page.context.close()
+        page = _opened(browser, address, "1280")
+        page.click("button:text('../sluicelog')")
+        page.wait_for_selector("#network-1")
+        page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+        page.screenshot(path=PICTURES / "begin-named-1280.png", full_page=True)
+        page.context.close()
 
 
 def _shoot_one(browser: Browser, address: str, picture: str) -> None:
