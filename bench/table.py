@@ -10,6 +10,7 @@ from bench import (
     failures_of_hosts,
     items_of_a_descriptor,
     pages_of_a_large_estate,
+    whole_commands,
 )
 from bench.measure import Measure
 
@@ -31,4 +32,5 @@ BENCHES = (
     Bench(name="digests", title=digests_of_files.TITLE, measure=digests_of_files.measure),
     Bench(name="failures", title=failures_of_hosts.TITLE, measure=failures_of_hosts.measure),
     Bench(name="pages", title=pages_of_a_large_estate.TITLE, measure=pages_of_a_large_estate.measure),
+    Bench(name="commands", title=whole_commands.TITLE, measure=whole_commands.measure),
 )

@@ -16,7 +16,7 @@ from pathlib import Path
 from random import Random
 from typing import Final
 
-from staddle.estate.model import Domain, Estate, Guest, Host, Network, Pool
+from staddle.estate.model import Domain, Estate, Guest, Host, Link, Network, Pool
 from staddle.estate.writing import write_estate
 
 __all__ = ["demo_estate", "write_demo_estate"]
@@ -78,6 +78,13 @@ DOMAINS: Final = (
     Domain(name="FL-feed-A", kind="feed", inside="Fennick's Lode"),
     Domain(name="FL-R1", kind="rack", inside="Fennick's Lode"),
     Domain(name="FL-array-1", kind="array", inside="FL-R1"),
+)
+
+LINKS: Final = (
+    Link(name="om-tg-duct", sites=("Ousemoor", "Tollgate"), round_trip_us=1_800),
+    Link(name="om-tg-radio", sites=("Ousemoor", "Tollgate"), round_trip_us=6_500),
+    Link(name="om-fl-line", sites=("Ousemoor", "Fennick's Lode"), round_trip_us=14_000),
+    Link(name="tg-fl-line", sites=("Tollgate", "Fennick's Lode"), round_trip_us=16_000),
 )
 
 _OM = ("om-management", "om-telemetry", "om-office")
@@ -235,6 +242,7 @@ def demo_estate(*, surveyed: date) -> Estate:
         pools=tuple(_pool(name, domains, size_tb, guests) for name, domains, size_tb in POOLS),
         networks=tuple(_networks()),
         guests=guests,
+        links=LINKS,
     )
 
 

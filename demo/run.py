@@ -19,6 +19,7 @@ __all__ = ["main"]
 ROOT = Path(__file__).resolve().parents[1]
 PLACE = ROOT / "build" / "demo"
 JOB = PLACE / "levels"
+TWO_SITES = PLACE / "gates"
 
 
 def main() -> int:
@@ -62,19 +63,31 @@ What to try next
   staddle availability --job {at}                   how much of a year it serves, and what would help most
   staddle rollout --dry-run --job {at}              what the real thing would do, by hand
   staddle back-out --rehearsal --job {at}           clear the stand-ins away: only what carries our tag
+  staddle place --job {shown(TWO_SITES)}             data at two sites, a vote at a third that breaks ties
   staddle begin my-job                              your own package, eight questions""")
     return 0
 
 
 def prepare() -> None:
     """Package, estate and design, as an engineer would have them; what a former demo left is taken back first."""
-    if JOB.exists():
-        command = [sys.executable, "-m", "staddle", "back-out", "--rehearsal", "--destroy", *job()]
+    for former in (one for one in (JOB, TWO_SITES) if one.exists()):
+        command = [
+            sys.executable,
+            "-m",
+            "staddle",
+            "back-out",
+            "--rehearsal",
+            "--destroy",
+            "--job",
+            str(former),
+        ]
         subprocess.run(command, cwd=ROOT, check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     with contextlib.suppress(FileNotFoundError):
         shutil.rmtree(PLACE)
     (PLACE / "estate").mkdir(parents=True)
     shutil.copytree(ROOT / "demo" / "levels", JOB)
+    shutil.copytree(ROOT / "demo" / "gates", TWO_SITES)
+    shutil.copy(ROOT / "demo" / "levels" / "limits.yaml", TWO_SITES)  # one maker, one paper
     build_package(PLACE)
     # The demo's estate was surveyed five days ago, whenever that is.
     write_demo_estate(PLACE / "estate", surveyed=datetime.now(UTC).date() - timedelta(days=5))

@@ -15,8 +15,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from staddle.appliances.checking import NEEDED_ACTS, profile_faults
 from staddle.appliances.filling import filled_body, filled_path, filled_query
-from staddle.appliances.interpreter import NEEDED_ACTS, ProfiledAppliance, profile_faults
+from staddle.appliances.interpreter import ProfiledAppliance
 from staddle.design.profile import Profile
 from staddle.kernel import InputRefused, OutcomeUnknown, OutsideFailed
 from staddle.plan.looks import NotYet, Seen

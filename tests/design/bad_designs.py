@@ -530,7 +530,7 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
             "  where: design.yaml:14:15\n"
             "  why:   a kind is one lower-case word\n"
             '  try:   write for example host, rack, feed, pool, array, room or site; or "2 a rack", '
-            '"deputy by room", "votes by site"'
+            '"deputy by room", "votes by site", "data within 10 ms", "data on one CPU level"'
         ),
     ),
     (
@@ -691,6 +691,45 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
             "error: the file is a list; a block of keys and values is expected\n"
             "  where: design.yaml:1:1\n"
             '  try:   write its keys, one a line, such as "job: …"'
+        ),
+    ),
+    (
+        "row-for-nobody",
+        ("    first: 192.0.2.11\n"),
+        (
+            "    first: 192.0.2.11\n  - {package: management, site: Tolgate, estate: tg-mgmt, first: 192.0.2.140}\n"
+        ),
+        (
+            'error: the attachment of "management" at Tolgate is for no member\n'
+            "  where: design.yaml:20:33\n"
+            "  why:   no member has a site\n"
+            "  try:   mend the site, give members a site, or remove the row"
+        ),
+    ),
+    (
+        "member-without-row",
+        ("    estate: ous-mgmt\n"),
+        ("    estate: ous-mgmt\n    site: Ousemoor\n"),
+        (
+            'error: log-1 has no attachment of "management"\n'
+            "  where: design.yaml:9:5\n"
+            "  why:   no row of networks is for members without a site\n"
+            "  try:   give the member a site, or add a row without a site\n"
+            "\n"
+            'error: log-2 has no attachment of "management"\n'
+            "  where: design.yaml:11:5\n"
+            "  why:   no row of networks is for members without a site\n"
+            "  try:   give the member a site, or add a row without a site\n"
+            "\n"
+            'error: log-3 has no attachment of "management"\n'
+            "  where: design.yaml:13:5\n"
+            "  why:   no row of networks is for members without a site\n"
+            "  try:   give the member a site, or add a row without a site\n"
+            "\n"
+            'error: the attachment of "management" at Ousemoor is for no member\n'
+            "  where: design.yaml:19:11\n"
+            "  why:   no member has a site\n"
+            "  try:   mend the site, give members a site, or remove the row"
         ),
     ),
 )

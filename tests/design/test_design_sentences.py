@@ -14,9 +14,12 @@ from staddle.design.sentences import (
     Afterwards,
     AnyOf,
     AtMost,
+    DataWithin,
     DeputyBy,
     Named,
+    OneCpuLevel,
     VotesBy,
+    find_apart_kind,
     parse_apart,
     parse_survive,
 )
@@ -71,13 +74,44 @@ def test_nothing_else_holds_afterwards(text: str) -> None:
         ("2 an array", AtMost(kind="array", most=2)),
         ("deputy by room", DeputyBy(kind="room")),
         ("votes by site", VotesBy(kind="site")),
+        ("data within 10 ms", DataWithin(round_trip=timedelta(milliseconds=10))),
+        ("data within 0.4 ms", DataWithin(round_trip=timedelta(microseconds=400))),
+        ("data on one CPU level", OneCpuLevel()),
     ],
 )
-def test_a_row_of_apart_is_understood(text: str, meaning: AtMost | DeputyBy | VotesBy) -> None:
+def test_a_row_of_apart_is_understood(
+    text: str, meaning: AtMost | DeputyBy | VotesBy | DataWithin | OneCpuLevel
+) -> None:
     assert parse_apart(text) == meaning
 
 
-@pytest.mark.parametrize("text", ["", "Rack", "0 a rack", "two a rack", "leader by rack", "rack row"])
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("2 a rack", "rack"),
+        ("deputy by room", "room"),
+        ("data within 10 ms", None),
+        ("data on one CPU level", None),
+    ],
+)
+def test_the_kind_of_domain_of_a_row(text: str, kind: str | None) -> None:
+    assert find_apart_kind(text) == kind
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "Rack",
+        "0 a rack",
+        "two a rack",
+        "leader by rack",
+        "rack row",
+        "data within 10",
+        "data within 0 ms",
+        "data within",
+    ],
+)
 def test_any_other_row_of_apart_is_refused(text: str) -> None:
     with pytest.raises(InputRefused):
         parse_apart(text)

@@ -8,7 +8,7 @@ from pathlib import Path
 from demo.ousemoor_estate import demo_estate
 from staddle.addressing.allocation import plan_addresses
 from staddle.answers.resolve import known_values
-from staddle.appliances.interpreter import NEEDED_ACTS
+from staddle.appliances.checking import NEEDED_ACTS
 from staddle.cli.main import COMMANDS
 from staddle.design.profile import Ask, Block, Expect, Profile
 from staddle.design.reader import read_design

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import date
 
 from demo.ousemoor_estate import demo_estate
-from staddle.estate.columns import TABLES
+from staddle.estate.columns import LINKS, TABLES
 from staddle.estate.difference import survey_difference
 from staddle.estate.form import HINTS, form_html
 
@@ -38,10 +38,10 @@ def test_added_gone_and_changed_with_units() -> None:
 
 
 def test_the_form_has_every_column_and_escapes() -> None:
-    assert {table.noun: [c.heading for c in table.columns] for table in TABLES} == {
+    assert {table.noun: [c.heading for c in table.columns] for table in (*TABLES, LINKS)} == {
         noun: list(hints) for noun, hints in HINTS.items()
     }
     page = form_html("<Ouse & moor>", date(2026, 11, 2), rows=3)
     assert "&lt;Ouse &amp; moor&gt;" in page
-    assert page.count("<article") == len(TABLES)
-    assert page.count("<td></td>") == 3 * sum(len(table.columns) for table in TABLES)
+    assert page.count("<article") == len(TABLES) + 1
+    assert page.count("<td></td>") == 3 * sum(len(table.columns) for table in (*TABLES, LINKS))

@@ -33,7 +33,7 @@ def may_stand(machine: Running, stand: Stand) -> bool:
     return (
         all(pool in stand.pools for pool in machine.pools)
         and all(network in stand.networks for network in machine.networks)
-        and (not machine.cpu_level or machine.cpu_level == stand.cpu_level)
+        and (not machine.cpu_levels or stand.cpu_level in machine.cpu_levels)
         and (not machine.sites or stand.site in machine.sites)
         and (stand.node_cores == 0 or machine.vcpus <= stand.node_cores)
         and (stand.node_memory_bytes == 0 or machine.memory_bytes <= stand.node_memory_bytes)

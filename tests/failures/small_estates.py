@@ -45,7 +45,7 @@ def small_estates(
                         draw(st.lists(st.sampled_from(reach[name] or ("p0",)), max_size=2, unique=True))
                     ),
                     "networks": draw(st.sampled_from([(), (), ("n",)])),
-                    "cpu_level": draw(st.sampled_from(["", "", "", "v3"])),
+                    "cpu_levels": draw(st.sampled_from([(), (), (), ("v3",), ("v2", "v3")])),
                     "sites": draw(st.sampled_from([(), (), ("west",), ("west", "east")])),
                     "apart": draw(st.sampled_from(["", "", "", "a", "b"])),
                     "together": draw(st.sampled_from(["", "", "", "", "t"])),

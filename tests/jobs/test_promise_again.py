@@ -11,7 +11,8 @@ from staddle.jobs.rollouts import REHEARSAL, OpenRollout
 from staddle.kernel import InputRefused
 from staddle.rollout.journal import Entry
 from staddle.rollout.states import Event
-from staddle.stores.bookings_sqlite import BOOKINGS_FILE, SqliteBookings
+from staddle.stores.bookings import BOOKINGS_FILE
+from staddle.stores.bookings_sqlite import SqliteBookings
 from tests.jobs.test_rollouts_standing import DONE, job_in, opened, told
 from tests.rollout.loopback_job import Silent
 

@@ -11,7 +11,8 @@ from staddle.jobs.room import RegisterRoom
 from staddle.kernel import InputRefused, OutcomeUnknown, OutsideFailed
 from staddle.plan.looks import NotYet, Seen
 from staddle.plan.orders import RoomOrder
-from staddle.stores.bookings_sqlite import BOOKINGS_FILE, SqliteBookings
+from staddle.stores.bookings import BOOKINGS_FILE
+from staddle.stores.bookings_sqlite import SqliteBookings
 from tests.stores.bookings_worker import ESTATE, GB, GIB, MEMBER, NOW
 
 TAG = "staddle/levels-rollout-1/0123456789"

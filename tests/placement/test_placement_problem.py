@@ -299,14 +299,14 @@ def test_three_members_stand_on_the_demo_estate() -> None:
 def test_demo_estate_has_no_three_racks_of_one_cpu_level() -> None:
     asked = design(
         members=tuple(Member(name=f"sl{n}", site="Ousemoor") for n in (1, 2, 3)),
-        apart=("host", "rack"),
+        apart=("host", "rack", "data on one CPU level"),
         networks=(
             Attachment(package="management", estate="om-management"),
             Attachment(package="telemetry", estate="om-telemetry"),
         ),
     )
     surveyed = demo_estate(surveyed=date(2026, 11, 2))
-    outcome = solve(problem_from(design=asked, estate=surveyed, package=package(), one_cpu_level=True))
+    outcome = solve(problem_from(design=asked, estate=surveyed, package=package()))
     assert isinstance(outcome, NoneExists)
     assert {rule.name for rule in outcome.conflict} == {"one-cpu-level", "apart:rack", "site:Ousemoor"}
 

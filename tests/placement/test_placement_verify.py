@@ -77,9 +77,9 @@ def test_valid_seats_break_nothing() -> None:
             "cpu-level: members that hold data stand on hosts of 2 CPU levels",
         ),
         (
-            with_member(cpu_level="level-5"),
+            with_member(cpu_levels=("level-5", "level-6")),
             SEATS,
-            "cpu-level: om-h1 is not of level level-5, which sl1 needs",
+            "cpu-level: om-h1 is of level level-4, sl1 needs level-5 or level-6",
         ),
         (with_host(networks=("mgmt",)), SEATS, "networks: om-h1 lacks data, which sl1 is attached to"),
         (

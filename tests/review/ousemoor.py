@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import cache
+from itertools import combinations
 from pathlib import Path
 from typing import Final
 
@@ -18,7 +19,7 @@ from staddle.answers.resolve import resolve_answers
 from staddle.design.limits import Limits, read_limits
 from staddle.design.profile import Profile
 from staddle.design.reader import read_design, read_model
-from staddle.estate.model import Domain, Estate, Guest, Host, Network, Pool
+from staddle.estate.model import Domain, Estate, Guest, Host, Link, Network, Pool
 from staddle.kernel import InputRefused
 from staddle.package import Package, Verification, read_package, verify_package
 from staddle.placement.model import Seat
@@ -43,6 +44,7 @@ __all__ = [
     "windows",
     "with_guest",
     "with_host",
+    "with_link",
     "with_network",
     "with_pool",
 ]
@@ -179,6 +181,10 @@ ESTATE: Final = Estate(
             disk_bytes=2 * TB,
         ),
     ),
+    links=tuple(
+        Link(name=f"{one} to {other}", sites=(one, other), round_trip_us=4_000)
+        for one, other in combinations((site for site, _ in SITES), 2)
+    ),
 )
 
 
@@ -232,6 +238,15 @@ def private_networks() -> Estate:
         replace(ESTATE.networks[1], prefix="10.21.0.0/24"),
     )
     return replace(ESTATE, networks=networks)
+
+
+def with_link(one: str, other: str, round_trip_us: int | None) -> Estate:
+    """The estate with one round trip changed; None: nobody wrote it down."""
+    links = tuple(link for link in ESTATE.links if set(link.sites) != {one, other})
+    if round_trip_us is not None:
+        # The names in the order that a person may well write them.
+        links += (Link(name="changed", sites=(other, one), round_trip_us=round_trip_us),)
+    return replace(ESTATE, links=links)
 
 
 def with_guest(**changes: object) -> Estate:
@@ -291,7 +306,7 @@ def facts_of(
 def _planned(facts: Facts) -> Facts:
     design, estate, package = facts.design, facts.get_estate(), facts.get_package()
     try:
-        problem = problem_from(design=design, estate=estate, package=package)
+        problem = problem_from(design=design, estate=estate, package=package, limits=facts.limits)
         facts = replace(facts, problem=problem)
     except InputRefused as exc:
         facts = replace(facts, placement_faults=exc.faults)

@@ -93,9 +93,9 @@ def test_a_member_that_hangs_is_told_when_its_time_is_over(tmp_path: Path) -> No
         run_out(job)
 
 
-def stop(job: LoopbackJob) -> None:
-    """Pull the plug of the second member's machine, and wait until it is off."""
-    pid = int((job.private / "loopback/hosts/om-h02/levels-2/lock").read_text())
+def stop(job: LoopbackJob, number: int) -> None:
+    """Pull the plug of a member's machine, and wait until it is off."""
+    pid = int((job.private / f"loopback/hosts/om-h0{number}/levels-{number}/lock").read_text())
     os.kill(pid, signal.SIGKILL)
     until(
         lambda: not psutil.pid_exists(pid) or psutil.Process(pid).status() == psutil.STATUS_ZOMBIE,
@@ -103,19 +103,33 @@ def stop(job: LoopbackJob) -> None:
     )
 
 
+SECOND = 2
+LEADER = 1
+
+
 @pytest.mark.parametrize(
-    ("after", "event"),
+    ("number", "after", "event"),
     [
-        ("levels-2/await-answer", Event.SEEN),  # meets the look at the console
-        ("levels-2/confirm-fingerprint", Event.SEEN),  # meets the wait until healthy
-        ("levels-2/await-healthy", Event.SEEN),  # meets the join, which has an effect of its own
+        (SECOND, "levels-2/await-answer", Event.SEEN),  # meets the look at the console
+        (SECOND, "levels-2/confirm-fingerprint", Event.SEEN),  # meets the wait until healthy
+        (SECOND, "levels-2/await-healthy", Event.SEEN),  # meets the join, which has an effect of its own
+        (SECOND, "levels-2/join", Event.SEEN),  # meets the wait until seen
+        (SECOND, "levels-2/await-seen", Event.SEEN),  # meets the leader's own wait, or a step of the cluster
+        (SECOND, "cluster/name-deputy", Event.SEEN),  # meets a further step of the cluster, as deputy
+        (SECOND, "cluster/prove", Event.STARTED),
+        (SECOND, "cluster/prove", Event.SEEN),  # meets the replacing of the password
+        (SECOND, "cluster/rotate-password", Event.SEEN),  # meets the ejecting, which needs no running machine
+        (SECOND, "levels-2/eject-answers", Event.SEEN),  # comes up again without its answers
+        (LEADER, "levels-1/found", Event.SEEN),  # meets the other one's join
+        (LEADER, "levels-2/await-seen", Event.SEEN),  # whoever leads then is asked
+        (LEADER, "cluster/start", Event.SEEN),
     ],
 )
 def test_a_machine_that_stops_after_its_first_answer_is_started_again(
-    tmp_path: Path, after: str, event: Event
+    tmp_path: Path, number: int, after: str, event: Event
 ) -> None:
     with job_in(tmp_path) as job:
-        hook(job, after, event, lambda: stop(job))
+        hook(job, after, event, lambda: stop(job, number))
         # A step with an effect tells of it and ends, and while a majority lacks the appliance refuses: the same command,
         # given again, goes on. Nobody starts the machine by hand.
-        until(lambda: carry(job).sealed, deadline_s=80, what="the seal")
+        until(lambda: carry(job).sealed, deadline_s=240, what="the seal")

@@ -167,9 +167,11 @@ class Member:
         self.process: subprocess.Popen[bytes] | None = None
         self.password = PASSWORD
 
-    def start(self) -> Self:
-        """Start the process; returns at once."""
-        self._answers_file.write_text(environment_document(self.answers), encoding="utf-8")
+    def start(self, *, answers: bool = True) -> Self:
+        """Start the process; returns at once. Args: answers: whether the document is attached."""
+        self._answers_file.unlink(missing_ok=True)
+        if answers:
+            self._answers_file.write_text(environment_document(self.answers), encoding="utf-8")
         s = self.settings
         maker = [] if s.certificate_maker is None else ["--certificate-maker", s.certificate_maker]
         command = [

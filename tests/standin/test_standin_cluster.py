@@ -171,6 +171,19 @@ def test_all_killed_and_started_again_know_everything(three: StandIns) -> None:
     assert three[2].call("GET", "values/kept")["value"] == "yes"
 
 
+def test_a_member_comes_back_with_its_cluster_even_alone(three: StandIns) -> None:
+    for member in three:
+        member.end(signal.SIGKILL)
+    two = three[1].start()
+    view = until(lambda: two.ask("GET", "view")[1], what="its view")
+    assert [(row["name"], row["state"]) for row in view["members"]] == [
+        (three[0].name, "lost"),
+        (two.name, "self"),
+        (three[2].name, "lost"),
+    ]
+    assert view["leader"] is None
+
+
 def test_founder_alone_leads_again_after_a_kill(tmp_path: Path) -> None:
     with StandIns(tmp_path, count=1) as members:
         members.form()

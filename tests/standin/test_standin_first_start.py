@@ -104,6 +104,25 @@ def test_restart_after_kill_keeps_key_certificate_and_password(tmp_path: Path) -
         assert member.ask("GET", "view")[1]["error"] == "alone"
 
 
+def test_a_later_start_needs_no_answers(tmp_path: Path) -> None:
+    with StandIns(tmp_path, count=1) as members:
+        member = members[0]
+        before = member.fingerprint()
+        member.end(signal.SIGKILL)
+        member.start(answers=False).wait_healthy()
+        assert member.shown().count(f"certificate SHA-256 {before}") == 2
+        assert member.shown().count(f"address {member.address} port {member.port}") == 2
+        assert (
+            member.ask("GET", "view")[1]["error"] == "alone"
+        )  # and not 401: the password is still the first one
+
+
+def test_a_first_start_without_answers_is_told(tmp_path: Path) -> None:
+    member = StandIns(tmp_path, count=1).another(1)
+    assert member.start(answers=False).exit_code() == 1
+    assert "error: the answers cannot be read: No such file or directory" in member.shown()
+
+
 def test_secrets_are_kept_stretched_and_readable_by_the_owner_only(tmp_path: Path) -> None:
     with StandIns(tmp_path, count=1) as members:
         state = members[0].state

@@ -17,10 +17,13 @@ import pytest
 
 from staddle.estate.bookings import Booking, Bookings, faults_of, room_left
 from staddle.kernel import InputRefused, NotAllowed, OutsideFailed
-from staddle.stores.bookings_sqlite import BOOKINGS_FILE, LAYOUT, SqliteBookings
+from staddle.stores.bookings import BOOKINGS_FILE
+from staddle.stores.bookings_sqlite import LAYOUT, SqliteBookings
 
 WORKER = Path(__file__).with_name("bookings_worker.py")
 ROUNDS = 40
+MOST_ROUNDS = 400
+"""On a busy machine two processes may take turns for long."""
 
 
 def _worker() -> ModuleType:
@@ -133,7 +136,9 @@ def test_two_processes_are_never_promised_the_same_room(
     tmp_path: Path, racers: list[subprocess.Popen[str]]
 ) -> None:
     both = 0
-    for number in range(ROUNDS):
+    for number in range(MOST_ROUNDS):
+        if number >= ROUNDS and both:
+            break
         (tmp_path / f"round-{number}").mkdir()
         for process in racers:
             assert process.stdin is not None

@@ -141,11 +141,11 @@ def test_all_faults_are_told_at_once_with_their_places() -> None:
         == """\
 error: there is no quantity "failure"
   where: rates.yaml:1:10
-  try:   did you mean failures?
+  try:   did you mean "failures"?
 
 error: the estate has no host "h3"
   where: rates.yaml:2:22
-  try:   did you mean host h2?
+  try:   did you mean "host h1" or "host h2"?
 
 error: the estate has no domain of the kind "rck"
   where: rates.yaml:3:22

@@ -20,6 +20,7 @@ from staddle.addressing.ranges import (
     parse_prefix,
     unassignable_because,
 )
+from staddle.design.attached import attached_members, attached_rows
 from staddle.design.model import Attachment, Design
 from staddle.estate.model import Network
 from staddle.kernel import Fault, InputRefused
@@ -106,11 +107,7 @@ def plan_addresses(
         gateway's, given twice, too few free ones, names that are not host names.
     """
     faults: list[Fault] = []
-    named = _named(design.networks)
-    lanes = [
-        _Lane(design, number, networks, faults, place, number in named)
-        for number in range(len(design.networks))
-    ]
+    lanes = [_Lane(design, number, networks, faults, place) for number in range(len(design.networks))]
     given: dict[tuple[str, Address], str] = {}
     for lane in lanes:  # listed ones first, so that no consecutive one takes them
         lane.take_listed(given)
@@ -123,7 +120,8 @@ def plan_addresses(
         except InputRefused as exc:
             faults += [replace(fault, where=place(f"members[{number}].name")) for fault in exc.faults]
             continue
-        rows = tuple(lane.row(number) for lane in lanes if lane.has(number))
+        named = _named(design.networks, attached_rows(design.networks, member))
+        rows = tuple(lane.row(number, named=at in named) for at, lane in enumerate(lanes) if lane.has(number))
         members.append(MemberAddresses(name=member.name, full_name=name, addresses=rows))
     cluster = ""
     try:
@@ -137,12 +135,12 @@ def plan_addresses(
     )
 
 
-def _named(attachments: Sequence[Attachment]) -> frozenset[int]:
-    """The attachments whose addresses the names point to: those marked, else the first with its other kind."""
-    marked = frozenset(number for number, one in enumerate(attachments) if one.named)
-    if marked:
+def _named(attachments: Sequence[Attachment], own: Sequence[int]) -> frozenset[int]:
+    """Of a member's own attachments those to which its name points: the marked ones, else the first with its other kind."""
+    marked = frozenset(number for number in own if attachments[number].named)
+    if marked or not own:
         return marked
-    return frozenset(n for n, one in enumerate(attachments) if one.package == attachments[0].package)
+    return frozenset(n for n in own if attachments[n].package == attachments[own[0]].package)
 
 
 class _Lane:
@@ -155,14 +153,13 @@ class _Lane:
         networks: Sequence[Network],
         faults: list[Fault],
         place: Callable[[str], str],
-        named: bool,
     ) -> None:
         self._one = design.networks[number]
+        self._for = attached_members(design.networks, design.members, number)
         self._members = tuple(member.name for member in design.members)
         self._path = f"networks[{number}]"
         self._faults = faults
         self._place = place
-        self._named = named
         self._taken: tuple[Block, ...] = ()
         self._servers: tuple[str, ...] = ()
         self._gateway: Address | None = None
@@ -201,16 +198,16 @@ class _Lane:
     def take_listed(self, given: dict[tuple[str, Address], str]) -> None:
         if self._prefix is None or not self._one.addresses:
             return
-        if len(self._one.addresses) != len(self._members):
+        if len(self._one.addresses) != len(self._for):
             self._fault(
                 f"{self._path}.addresses",
                 f'the attachment of "{self._one.package}" has {len(self._one.addresses)} addresses'
-                f" for {len(self._members)} members",
+                f" for {len(self._for)} members",
                 mend="give one address a member, in the order of members",
             )
             return
-        for number, text in enumerate(self._one.addresses):
-            path = f"{self._path}.addresses[{number}]"
+        for at, (number, text) in enumerate(zip(self._for, self._one.addresses, strict=True)):
+            path = f"{self._path}.addresses[{at}]"
             try:
                 address = parse_address(text)
             except InputRefused as exc:
@@ -245,13 +242,13 @@ class _Lane:
             )
             return
         free = self._free_from(first, given)
-        for number, member in enumerate(self._members):
+        for at, number in enumerate(self._for):
             address = next(free, None)
             if address is None:
                 self._fault(
                     path,
-                    f"{self._one.estate} has only {number} free addresses from {first} for"
-                    f" {len(self._members)} members; {member} gets none",
+                    f"{self._one.estate} has only {at} free addresses from {first} for"
+                    f" {len(self._for)} members; {self._members[number]} gets none",
                     why=f"the last assignable one of {self._prefix} is {assignable(self._prefix).last}",
                     mend="begin with a smaller address, or free some of the network",
                 )
@@ -302,7 +299,7 @@ class _Lane:
     def has(self, number: int) -> bool:
         return number in self._addresses
 
-    def row(self, number: int) -> MemberAddress:
+    def row(self, number: int, *, named: bool) -> MemberAddress:
         network, prefix = self._network, self._prefix
         assert network is not None
         assert prefix is not None
@@ -313,7 +310,7 @@ class _Lane:
             prefix_length=prefix.prefixlen,
             prefix=str(prefix),
             gateway="" if self._gateway is None else str(self._gateway),
-            named=self._named,
+            named=named,
             vlan=network.vlan,
             mtu=network.mtu,
             dns_servers=self._servers,

@@ -61,6 +61,8 @@ def make_app(called: str = "") -> App:
         exit_on_error=False,
         print_error=False,
         result_action="return_value",
+        # Sentences of one line each need no Markdown, whose reader takes as long to load as all else here.
+        help_format="markdown" if called in COMMANDS else "plaintext",
         suppress_keyboard_interrupt=False,  # it is told and given its exit code below
     )
     for order, (name, sentence) in enumerate(COMMANDS.items()):

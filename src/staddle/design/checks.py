@@ -5,11 +5,11 @@ the file is still found in the same pass. Not here: whether the design is wise (
 """
 
 from collections.abc import Callable, Iterator
-from ipaddress import IPv4Address, IPv6Address, ip_address
 from typing import Final, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from staddle.design.attachmentchecks import address_faults, attachment_faults, find_address
 from staddle.design.hostname import host_name_fault
 from staddle.design.localtime import check_zone, instant_of, window_span
 from staddle.design.model import Attachment, Clock, Member, Names, PackageChoice, Storage, Window
@@ -36,7 +36,12 @@ def faults_between(data: object) -> Iterator[Told]:
     yield from _sentences(data)
     yield from _storage(data)
     yield from _names(data)
-    yield from _networks(data)
+    members = [member for _, member in _rows(data, "members", Member)]
+    yield from attachment_faults(
+        list(_rows(data, "networks", Attachment)),
+        members if len(members) == _count(data, "members") else (),
+        count=_count(data, "members"),
+    )
     yield from _times(data)
 
 
@@ -193,122 +198,11 @@ def _names(data: dict[str, object]) -> Iterator[Told]:
                 ),
             )
     for number, text in enumerate(names.servers):
-        yield from _address_faults(("names", "servers", number), text, mend="write the server's address")
+        yield from address_faults(("names", "servers", number), text, mend="write the server's address")
 
 
 def _said(path: Path) -> str:
     return f"{path[0]}[{path[1]}]"
-
-
-def _address(text: str) -> IPv4Address | IPv6Address | None:
-    try:
-        found = ip_address(text)
-    except ValueError:
-        return None
-    return None if isinstance(found, IPv6Address) and found.scope_id else found
-
-
-def _address_faults(path: Path, text: str, *, mend: str = "") -> Iterator[Told]:
-    if _address(text) is None:
-        example = "write for example 192.0.2.11 or 2001:db8::11"
-        yield path, Fault(what=f'"{text}" is not an address', mend=mend or example)
-
-
-def _networks(data: dict[str, object]) -> Iterator[Told]:
-    attachments = list(_rows(data, "networks", Attachment))
-    members = _count(data, "members")
-    owners: dict[tuple[str, object], str] = {}
-    attached: set[tuple[str, int]] = set()
-    named: set[int] = set()
-    for path, one in attachments:
-        yield from _one_attachment(path, one, members)
-        rows = [((*path, "addresses", n), text) for n, text in enumerate(one.addresses)]
-        for at, text in rows or [((*path, "first"), one.first)]:
-            found = _address(text)
-            if found is None:
-                continue
-            owner = owners.setdefault((one.estate, found), _said(path))
-            if owner != _said(path) or (one.addresses and (one.estate, text) in _before(one, at)):
-                yield (
-                    at,
-                    Fault(
-                        what=f"{text} is given twice on {one.estate}",
-                        why=f"it is given in {owner} already",
-                        mend="give each member an address of its own",
-                    ),
-                )
-        version = _version(one)
-        if version and (one.package, version) in attached:
-            yield (
-                (*path, "package"),
-                Fault(
-                    what=f'the package network "{one.package}" is attached twice for IPv{version}',
-                    why="an adapter is connected to one network; a second row may add the other kind of address",
-                    mend="keep one of the two rows",
-                ),
-            )
-        attached.add((one.package, version))
-        if one.named and version in named:
-            yield (
-                (*path, "named"),
-                Fault(
-                    what=f"a second attachment with IPv{version} addresses is named: true",
-                    why="a member's DNS name points to one address of a kind",
-                    mend="keep named: true on one of them",
-                ),
-            )
-        if one.named and version:
-            named.add(version)
-
-
-def _before(one: Attachment, at: Path) -> set[tuple[str, str]]:
-    number = at[-1]
-    return {(one.estate, text) for text in one.addresses[:number]} if isinstance(number, int) else set()
-
-
-def _version(one: Attachment) -> int:
-    found = next((a for a in map(_address, (*one.addresses, one.first)) if a is not None), None)
-    return found.version if found is not None else 0
-
-
-def _one_attachment(path: Path, one: Attachment, members: int | None) -> Iterator[Told]:
-    if one.addresses and one.first:
-        yield (
-            (*path, "first"),
-            Fault(
-                what=f'the attachment of "{one.package}" has both addresses and first',
-                mend="keep addresses (one a member) or first (consecutive free ones), not both",
-            ),
-        )
-    if not one.addresses and not one.first:
-        yield (
-            path,
-            Fault(
-                what=f'the attachment of "{one.package}" has no addresses',
-                why="members have fixed addresses from a planned block",
-                mend='add a line "first: …" with the first of consecutive free addresses, or addresses, one a member',
-            ),
-        )
-    if one.addresses and members is not None and len(one.addresses) != members:
-        yield (
-            (*path, "addresses"),
-            Fault(
-                what=f'the attachment of "{one.package}" has {len(one.addresses)} addresses for {members} members',
-                mend="give one address a member, in the order of members",
-            ),
-        )
-    for number, text in enumerate(one.addresses):
-        yield from _address_faults((*path, "addresses", number), text)
-    if one.first:
-        yield from _address_faults((*path, "first"), one.first)
-    if len({found.version for found in map(_address, one.addresses) if found is not None}) > 1:
-        yield (
-            (*path, "addresses"),
-            Fault(
-                what=f'the attachment of "{one.package}" mixes IPv4 and IPv6 addresses',
-                mend="write a second row for the other kind, with its own estate network",
-            ),
-        )
 
 
 def _times(data: dict[str, object]) -> Iterator[Told]:
@@ -316,7 +210,7 @@ def _times(data: dict[str, object]) -> Iterator[Told]:
     if clock is not None:
         yield from _told_by(("clock", "zone"), lambda: check_zone(clock.zone))
         for number, text in enumerate(clock.servers):
-            why = "" if _address(text) is not None else host_name_fault(text)
+            why = "" if find_address(text) is not None else host_name_fault(text)
             if why:
                 yield (
                     ("clock", "servers", number),

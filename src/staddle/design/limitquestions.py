@@ -77,6 +77,7 @@ LIMIT_QUESTIONS: Final = (
         asks="What is the longest round trip between two members that you support?",
         form="for example 5 ms",
         read=values.span,
+        by_kind=True,
     ),
     LimitQuestion(
         what="disk-growth",

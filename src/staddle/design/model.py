@@ -218,7 +218,13 @@ class Attachment(Row):
 
     package: str = Field(description="the network's name in the package")
     estate: str = Field(description="the network's name in the estate")
-    addresses: tuple[str, ...] = Field(default=(), description="one a member, in the order of members")
+    site: str = Field(
+        default="",
+        description="only for members of this site; empty: for members whose site has no row of its own",
+    )
+    addresses: tuple[str, ...] = Field(
+        default=(), description="one for each member that the row is for, in the order of members"
+    )
     first: str = Field(default="", description="or: the first of consecutive free addresses")
     named: bool = Field(default=False, description="the members' DNS names point to these addresses")
 
@@ -270,7 +276,7 @@ class Design(Row):
     apart: tuple[str, ...] = Field(
         default=("host",),
         description='kinds of domain that no two members share, also pool; or "2 a rack", "deputy by room", '
-        '"votes by site"',
+        '"votes by site"; and "data within 10 ms", "data on one CPU level"',
     )
     survive: tuple[str, ...] = Field(
         default=("any 1 host",),

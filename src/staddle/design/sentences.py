@@ -1,25 +1,28 @@
-"""The sentences of ``survive`` and ``apart``: what the cluster must outlive, what is relaxed then, who stands apart.
+"""The sentences of ``survive`` and ``apart``: what the cluster must outlive, what is relaxed then, who stands where.
 
 Grammar of ``survive``: ``any N KIND`` (``any 1 host``, ``any 2 racks``) or ``named: A + B``, A and B being names of the
 estate; and what holds afterwards: ``afterwards N data members``, ``afterwards members share no host``, ``afterwards
 others may stay down``, ``afterwards N vCPUs a core``. Grammar of ``apart``: ``KIND``, ``N a KIND``, ``deputy by KIND``,
-``votes by KIND``. What is lost in a failure is failures/'s work.
+``votes by KIND``; and what must not be too far apart, or unlike: ``data within 10 ms``, ``data on one CPU level``. What is lost in a failure is failures/'s work.
 """
 
 import re
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Final
 
-from staddle.kernel import InputRefused
+from staddle.kernel import InputRefused, StaddleError, parse_duration
 
 __all__ = [
     "Afterwards",
     "AnyOf",
     "AtMost",
+    "DataWithin",
     "DeputyBy",
     "Named",
+    "OneCpuLevel",
     "VotesBy",
-    "apart_kind",
+    "find_apart_kind",
     "parse_apart",
     "parse_survive",
 ]
@@ -30,6 +33,8 @@ _AFTERWARDS: Final = re.compile(
     r"afterwards +(?:(?P<data>[1-9][0-9]?) +data +members?|(?P<share>members +share +no +host)"
     r"|(?P<down>others +may +stay +down)|(?P<vcpus>[0-9]{1,2}(?:\.[0-9])?) +vCPUs +a +core)"
 )
+_WITHIN: Final = re.compile(r"data +within +(?P<span>\S.*)")
+_ONE_LEVEL: Final = re.compile(r"data +on +one +CPU +level")
 _WORD: Final = r"(?P<kind>[a-z][a-z0-9-]*)"
 _APART: Final = re.compile(rf"(?:(?P<most>[1-9][0-9]?) +an? +|(?P<who>deputy|votes) +by +)?{_WORD}")
 
@@ -81,6 +86,18 @@ class VotesBy:
     kind: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DataWithin:
+    """No two members that hold data stand at sites with a longer round trip between them."""
+
+    round_trip: timedelta
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OneCpuLevel:
+    """All members that hold data stand on hosts of one CPU level."""
+
+
 def parse_survive(text: str) -> AnyOf | Named | Afterwards:
     """The meaning of one sentence. Kinds come back in the singular: "any 2 racks" has kind "rack".
 
@@ -112,11 +129,17 @@ def parse_survive(text: str) -> AnyOf | Named | Afterwards:
     )
 
 
-def parse_apart(text: str) -> AtMost | DeputyBy | VotesBy:
-    """The meaning of one row: a kind of domain such as host, rack, feed, pool, array, room, site, and who is held by it.
+def parse_apart(text: str) -> AtMost | DeputyBy | VotesBy | DataWithin | OneCpuLevel:
+    """The meaning of one row: a kind of domain such as host, rack, feed, pool, array, room, site, and who is held by it;
+    or how far from each other, and on what, data may stand.
 
     Raises: InputRefused: not such a row.
     """
+    if _ONE_LEVEL.fullmatch(text):
+        return OneCpuLevel()
+    match = _WITHIN.fullmatch(text)
+    if match and (span := _span(match["span"])) is not None:
+        return DataWithin(round_trip=span)
     match = _APART.fullmatch(text)
     if match and match["who"]:
         return DeputyBy(kind=match["kind"]) if match["who"] == "deputy" else VotesBy(kind=match["kind"])
@@ -126,13 +149,21 @@ def parse_apart(text: str) -> AtMost | DeputyBy | VotesBy:
         f'"{text}" is not a kind of domain',
         why="a kind is one lower-case word",
         mend='write for example host, rack, feed, pool, array, room or site; or "2 a rack", "deputy by room", '
-        '"votes by site"',
+        '"votes by site", "data within 10 ms", "data on one CPU level"',
     )
 
 
-def apart_kind(text: str) -> str:
-    """The kind of domain of which one row of ``apart`` speaks. Raises: InputRefused: not such a row."""
-    return parse_apart(text).kind
+def _span(text: str) -> timedelta | None:
+    try:
+        return parse_duration(text) or None  # within nothing no two sites stand
+    except StaddleError:
+        return None
+
+
+def find_apart_kind(text: str) -> str | None:
+    """The kind of domain of which one row of ``apart`` speaks, if it speaks of one. Raises: InputRefused: not such a row."""
+    meant = parse_apart(text)
+    return meant.kind if isinstance(meant, AtMost | DeputyBy | VotesBy) else None
 
 
 def _singular(word: str) -> str:

@@ -137,7 +137,7 @@ def _members(answers: BeginAnswers) -> tuple[str, ...]:
 def _rules() -> tuple[str, ...]:
     return (
         "## No two members share one of these.",
-        '## A row may also be "2 a rack", "deputy by room" or "votes by site".',
+        '## A row may also be "2 a rack", "deputy by room", "votes by site", "data within 10 ms" or "data on one CPU level".',
         "apart: [host, rack, pool]",
         "## The cluster must outlive each of these.",
         "survive:",

@@ -7,10 +7,11 @@ the row adds it. The unit stands in the cell, so that a column can be exported f
 import ipaddress
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 from typing import Final
 
-from staddle.kernel import InputRefused, parse_bytes
+from staddle.kernel import InputRefused, parse_bytes, parse_duration
 from staddle.kernel.units import BINARY_PREFIXES, DECIMAL_PREFIXES
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "decimal_text",
     "exact_binary",
     "exact_decimal",
+    "exact_span",
     "joined",
     "name",
     "names",
@@ -29,6 +31,7 @@ __all__ = [
     "prefix",
     "ranges",
     "ratio",
+    "span",
     "text",
     "whole",
 ]
@@ -106,17 +109,30 @@ def percent(lowest: str, highest: str) -> Callable[[str], float]:
 
 def amount(lowest: str, highest: str) -> Callable[[str], int]:
     """A reader of amounts of bytes in that range, both ends written with their unit."""
-    lowest_bytes, highest_bytes = parse_bytes(lowest), parse_bytes(highest)
+    return _between(parse_bytes, lowest, highest)
+
+
+def span(lowest: str, highest: str) -> Callable[[str], int]:
+    """A reader of durations in that range, both ends written with their unit, to whole microseconds."""
+    return _between(_microseconds, lowest, highest)
+
+
+def _between(measure: Callable[[str], int], lowest: str, highest: str) -> Callable[[str], int]:
+    least, most = measure(lowest), measure(highest)
 
     def read(cell: str) -> int:
-        found_bytes = parse_bytes(cell)
-        if not lowest_bytes <= found_bytes <= highest_bytes:
+        found = measure(cell)
+        if not least <= found <= most:
             raise InputRefused.one(
                 f'"{cell}" is not from {lowest} to {highest}', mend="look whether the unit is the right one"
             )
-        return found_bytes
+        return found
 
     return read
+
+
+def _microseconds(text: str) -> int:
+    return parse_duration(text) // timedelta(microseconds=1)
 
 
 def address(cell: str) -> str:
@@ -176,6 +192,11 @@ def exact_binary(amount_bytes: int) -> str:
 def exact_decimal(amount_bytes: int) -> str:
     """Bytes in the largest decimal unit that holds them exactly."""
     return _exact(amount_bytes, DECIMAL_PREFIXES)
+
+
+def exact_span(span_us: int) -> str:
+    """Microseconds in milliseconds, exactly: "0.4 ms"."""
+    return f"{decimal_text(span_us / 1000)} ms"
 
 
 def _exact(amount_bytes: int, prefixes: dict[str, int]) -> str:

@@ -1,4 +1,4 @@
-"""The columns of the five tables: heading, field, what a cell holds, its reader and its writer. No files in here.
+"""The columns of the tables: heading, field, what a cell holds, its reader and its writer. No files in here.
 
 This is the only list of headings: the reader (tables.py), the writer (writing.py) and a test of
 docs/estate-tables.md all use it.
@@ -10,10 +10,21 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from staddle.estate import cells
-from staddle.estate.model import Domain, Guest, Host, Network, Pool
+from staddle.estate.model import Domain, Guest, Host, Link, Network, Pool
 from staddle.kernel import Fault
 
-__all__ = ["DOMAINS", "GUESTS", "HOSTS", "NETWORKS", "NO_DEFAULT", "POOLS", "TABLES", "Column", "Table"]
+__all__ = [
+    "DOMAINS",
+    "GUESTS",
+    "HOSTS",
+    "LINKS",
+    "NETWORKS",
+    "NO_DEFAULT",
+    "POOLS",
+    "TABLES",
+    "Column",
+    "Table",
+]
 
 NO_DEFAULT: Final = object()
 
@@ -38,13 +49,17 @@ Complaint = tuple[str, Fault]  # heading, what is wrong
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
-    """One file of the estate. ``check`` tells what is wrong between the cells of one row."""
+    """One file of the estate. ``check`` tells what is wrong between the cells of one row.
+
+    Args: needed: whether the file must be there at all; one that need not has no rows where it is missing.
+    """
 
     file: str
     noun: str
     kind: type
     columns: tuple[Column, ...]
     check: Callable[[Any], Iterator[Complaint]]
+    needed: bool = True
 
 
 def _nothing(_: object) -> Iterator[Complaint]:
@@ -99,6 +114,18 @@ def _check_network(network: Network) -> Iterator[Complaint]:
         yield (
             "mtu",
             Fault(what=f"an MTU of {network.mtu} cannot carry IPv6", why="RFC 8200 §5 asks for 1280 or more"),
+        )
+
+
+def _check_link(link: Link) -> Iterator[Complaint]:
+    if len(link.sites) != 2:
+        yield (
+            "sites",
+            Fault(
+                what=f"{len(link.sites)} {'site is' if len(link.sites) == 1 else 'sites are'} named",
+                why="a link leads from one site to one other",
+                mend='write for example "Ousemoor; Tollgate"',
+            ),
         )
 
 
@@ -279,4 +306,23 @@ GUESTS: Final = Table(
     ),
 )
 
+LINKS: Final = Table(
+    file="links.csv",
+    noun="link",
+    kind=Link,
+    check=_check_link,
+    needed=False,
+    columns=(
+        Column(heading="name", field="name", read=cells.name),
+        Column(heading="sites", field="sites", read=cells.names, write=cells.joined),
+        Column(
+            heading="round_trip",
+            field="round_trip_us",
+            read=cells.span("0.001 ms", "10 s"),
+            write=cells.exact_span,
+        ),
+    ),
+)
+
 TABLES: Final = (DOMAINS, HOSTS, POOLS, NETWORKS, GUESTS)
+"""Those that every estate has. Links between sites are beside them: most estates have one site."""

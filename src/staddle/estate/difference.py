@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, NETWORKS, POOLS, Column, Table
+from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, LINKS, NETWORKS, POOLS, Column, Table
 from staddle.estate.model import Estate
 
 __all__ = ["Change", "ChangeKind", "survey_difference", "table_difference"]
@@ -49,6 +49,7 @@ def survey_difference(before: Estate, after: Estate) -> tuple[Change, ...]:
         (POOLS, before.pools, after.pools),
         (NETWORKS, before.networks, after.networks),
         (GUESTS, before.guests, after.guests),
+        (LINKS, before.links, after.links),
     )
     return tuple(change for part in parts for change in table_difference(*part))
 

@@ -5,7 +5,7 @@ from datetime import date
 from importlib import resources
 from typing import Final
 
-from staddle.estate.columns import NO_DEFAULT, TABLES, Table
+from staddle.estate.columns import LINKS, NO_DEFAULT, TABLES, Table
 from staddle.kernel.cautions import CAUTIONS
 
 __all__ = ["HINTS", "form_html"]
@@ -64,6 +64,7 @@ HINTS: Final[dict[str, dict[str, str]]] = {
         "vcpu_per_core": "its class's limit",
         "networks": "by name",
     },
+    "link": {"name": "", "sites": "the two of them", "round_trip": "there and back, ms"},
 }
 
 
@@ -88,7 +89,7 @@ def form_html(estate: str, made_on: date, *, rows: int = _ROWS) -> str:
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     text = resources.files("staddle.estate").joinpath("form.html.j2").read_text(encoding="utf-8")
-    pages = tuple(_page(table) for table in TABLES)
+    pages = tuple(_page(table) for table in (*TABLES, LINKS))
     return environment.from_string(text).render(
         estate=estate, made_on=made_on, pages=pages, rows=rows, cautions=CAUTIONS
     )

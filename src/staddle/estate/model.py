@@ -8,7 +8,7 @@ All amounts are whole bytes.
 from dataclasses import dataclass
 from datetime import date
 
-__all__ = ["Domain", "Estate", "Guest", "Host", "Network", "Pool"]
+__all__ = ["Domain", "Estate", "Guest", "Host", "Link", "Network", "Pool"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,8 +93,17 @@ class Guest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """The way between two sites and its round trip, measured there and back, in microseconds."""
+
+    name: str
+    sites: tuple[str, ...]
+    round_trip_us: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Estate:
-    """All tables of one estate, with the day of their survey."""
+    """All tables of one estate, with the day of their survey. ``links`` is empty where no round trip is known."""
 
     name: str
     surveyed: date
@@ -104,3 +113,4 @@ class Estate:
     pools: tuple[Pool, ...]
     networks: tuple[Network, ...]
     guests: tuple[Guest, ...]
+    links: tuple[Link, ...] = ()

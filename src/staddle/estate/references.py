@@ -10,7 +10,7 @@ from staddle.estate.rows import Row, TableRows
 from staddle.kernel import Fault
 from staddle.kernel.likeness import did_you_mean
 
-__all__ = ["SITE_KIND", "check_references"]
+__all__ = ["SITE_KIND", "check_links", "check_references"]
 
 SITE_KIND: Final = "site"
 
@@ -47,6 +47,19 @@ def check_references(
     # With a circle, or a domain that could not be read, "no site" would only repeat that fault.
     if domains.complete and not circles and all(row.value for row in domains.rows):
         faults += _sites(domains, hosts)
+    return faults
+
+
+def check_links(links: TableRows, domains: TableRows) -> list[Fault]:
+    """Every fault between the table of links and that of domains: a link leads from one site to another."""
+    faults = list(_doubled(links))
+    look = _Looker()
+    look.incomplete = set() if domains.complete else {"site"}
+    sites = frozenset(row.name for row in _sound(domains) if row.value.kind == SITE_KIND)
+    # A domain whose row holds a fault may be a site as well; it was told already.
+    unread = frozenset(row.name for row in domains.rows if row.value is None)
+    for row in _sound(links):
+        faults += look.up(links, row, "sites", "site", row.value.sites, sites | unread)
     return faults
 
 
@@ -111,7 +124,8 @@ class _Looker:
             )
 
     def _mend(self, noun: str, name: str, known: frozenset[str]) -> str:
-        add = f"add it to the table of {' or of '.join(f'{n}s' for n in noun.split(' or '))}"
+        tables = [f"{n}s" for n in noun.split(" or ")] if noun != SITE_KIND else ["domains"]
+        add = f"add it to the table of {' or of '.join(tables)}"
         if (noun, name) not in self._suggested:
             if len(self._suggested) >= _MOST_SUGGESTIONS:
                 return add

@@ -81,6 +81,9 @@ def _content(found: TableRows) -> str | None:
         # utf-8-sig takes the byte order mark that spreadsheets write, and does without one as well.
         return found.path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
+        if not found.table.needed:
+            found.complete = True
+            return None
         fault = Fault(
             what=f"the table of {found.table.noun}s is missing",
             where=str(found.path),

@@ -6,9 +6,9 @@ Not here: one file (rows.py), one cell (cells.py), agreement between the tables 
 from dataclasses import dataclass
 from pathlib import Path
 
-from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, NETWORKS, POOLS
+from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, LINKS, NETWORKS, POOLS
 from staddle.estate.model import Estate
-from staddle.estate.references import check_references
+from staddle.estate.references import check_links, check_references
 from staddle.estate.rows import KeptAside, read_rows
 from staddle.estate.strain import strain_findings
 from staddle.estate.survey import DEFAULT_LIMIT_DAYS, Survey, read_survey
@@ -47,12 +47,13 @@ def survey_estate(folder: Path) -> EstateReading:
             mend="name the folder that holds survey.yaml and hosts.csv",
         )
     survey, faults = _survey(folder)
-    domains, hosts, pools, networks, guests = all_rows = tuple(
-        read_rows(folder, table) for table in (DOMAINS, HOSTS, POOLS, NETWORKS, GUESTS)
+    domains, hosts, pools, networks, guests, links = all_rows = tuple(
+        read_rows(folder, table) for table in (DOMAINS, HOSTS, POOLS, NETWORKS, GUESTS, LINKS)
     )
     for found in all_rows:
         faults += found.faults
     faults += check_references(domains, hosts, pools, networks, guests)
+    faults += check_links(links, domains)
     if faults or survey is None:
         raise InputRefused(*faults)
     estate = Estate(
@@ -64,6 +65,7 @@ def survey_estate(folder: Path) -> EstateReading:
         pools=tuple(row.value for row in pools.rows),
         networks=tuple(row.value for row in networks.rows),
         guests=tuple(row.value for row in guests.rows),
+        links=tuple(row.value for row in links.rows),
     )
     findings = [finding for found in all_rows for finding in found.findings]
     return EstateReading(

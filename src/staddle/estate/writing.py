@@ -8,7 +8,7 @@ from typing import Any
 
 import yaml
 
-from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, NETWORKS, POOLS, Column, Table
+from staddle.estate.columns import DOMAINS, GUESTS, HOSTS, LINKS, NETWORKS, POOLS, Column, Table
 from staddle.estate.model import Estate
 from staddle.estate.rows import KeptAside
 from staddle.estate.survey import SURVEY_FILE, Survey
@@ -19,7 +19,7 @@ __all__ = ["write_estate", "write_tables"]
 
 
 def write_estate(estate: Estate, folder: Path, *, aside: Sequence[KeptAside] = ()) -> None:
-    """Write the six files; each appears whole or not at all.
+    """Write the six files, and the links' where there are any; each appears whole or not at all.
 
     Args: aside: columns that reading kept aside; written back where the number of rows is still the same.
     Raises: InputRefused: a value has no cell that reads back as itself (a name with ";"); nothing is written.
@@ -30,6 +30,7 @@ def write_estate(estate: Estate, folder: Path, *, aside: Sequence[KeptAside] = (
         (POOLS, estate.pools),
         (NETWORKS, estate.networks),
         (GUESTS, estate.guests),
+        *(((LINKS, estate.links),) if estate.links or (folder / LINKS.file).exists() else ()),
     )
     head = Survey(name=estate.name, surveyed=estate.surveyed, surveyed_by=estate.surveyed_by)
     write_tables(parts, head, folder, aside=aside)

@@ -53,14 +53,14 @@ class Ground:
                 not (0 < cores < size[0] or 0 < memory_bytes < size[1]) for cores, memory_bytes in self._nodes
             )
             self._nodes_fitting[size] = nodes
-        key = (machine.pools, machine.networks, machine.cpu_level, machine.sites, nodes)
+        key = (machine.pools, machine.networks, machine.cpu_levels, machine.sites, nodes)
         number = self._class_at.get(key)
         if number is None:
             # The same needs in another order are the same class.
             sets = (
                 frozenset(machine.pools),
                 frozenset(machine.networks),
-                machine.cpu_level,
+                frozenset(machine.cpu_levels),
                 frozenset(machine.sites),
                 nodes,
             )
@@ -77,7 +77,7 @@ class Ground:
             for position, stand in enumerate(self.stands)
             if pools <= self._sets[position][0]
             and networks <= self._sets[position][1]
-            and machine.cpu_level in ("", stand.cpu_level)
+            and (not machine.cpu_levels or stand.cpu_level in machine.cpu_levels)
             and (not machine.sites or stand.site in machine.sites)
             and nodes[self._node_of[position]]
         ]
@@ -87,7 +87,7 @@ class Ground:
         needs = (
             ("", sorted(pools)),
             ("network ", sorted(networks)),
-            ("CPU level ", [machine.cpu_level] if machine.cpu_level else []),
+            ("CPU level ", [" or ".join(sorted(machine.cpu_levels))] if machine.cpu_levels else []),
             ("site ", sorted(machine.sites)),
         )
         words = ", ".join(word + " and ".join(names) for word, names in needs if names)

@@ -9,6 +9,7 @@ from typing import Final
 
 from staddle.failures.arrays import NONE
 from staddle.failures.question import Question
+from staddle.failures.solver import load_solver
 from staddle.kernel import OurFault
 
 __all__ = ["Undecided", "solve_cp"]
@@ -29,6 +30,7 @@ def solve_cp(question: Question, *, limit_s: float, seed: int = 0) -> list[int] 
 
     Args: limit_s: deterministic seconds of the solver.
     """
+    load_solver()
     from ortools.sat.python import cp_model
 
     kinds = like_items(question)

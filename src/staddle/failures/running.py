@@ -18,8 +18,8 @@ class Running:
     """One machine as it stands before the failure, theirs or ours.
 
     ``memory_bytes`` includes its overhead on the host; ``vcpu_per_core`` is the limit of its class, None for the host's
-    own. ``pools`` holds every pool with a disk of it. ``networks`` are needed on the host where it restarts, ``cpu_level``
-    too ("" for any); ``sites`` are those where it may stand, () for any. A smaller ``restart_order`` starts first. The
+    own. ``pools`` holds every pool with a disk of it. ``networks`` are needed on the host where it restarts, and one of
+    ``cpu_levels`` (() for any); ``sites`` are those where it may stand, () for any. A smaller ``restart_order`` starts first. The
     machines of one ``apart`` group share no host, those of one ``together`` group stand on one ("" for no group).
     """
 
@@ -30,7 +30,7 @@ class Running:
     vcpu_per_core: float | None = None
     pools: tuple[str, ...] = ()
     networks: tuple[str, ...] = ()
-    cpu_level: str = ""
+    cpu_levels: tuple[str, ...] = ()
     sites: tuple[str, ...] = ()
     restart_order: int = 100
     apart: str = ""

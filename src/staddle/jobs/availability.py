@@ -10,10 +10,10 @@ from staddle.dossier.ink import sheet
 from staddle.dossier.picture import framed
 from staddle.dossier.sections.wording import day
 from staddle.failures.domains import Above, domains_above, pool_domains_above
-from staddle.jobs.folder import JobFolder, write_text
+from staddle.jobs.folder import JobFolder, read_text, start_text, write_text
 from staddle.jobs.gather import Gathered
 from staddle.jobs.place import Kept, PlaceReport, found_placement, place
-from staddle.kernel import InputRefused, NotAllowed, digest_of
+from staddle.kernel import NotAllowed, digest_of
 from staddle.placement.after import least_data
 from staddle.placement.model import HostRoom, MemberNeed, Problem, Seat
 from staddle.survival.availability import Availability, availability_of
@@ -96,15 +96,7 @@ def rates_in(folder: JobFolder, domains: set[DomainKey]) -> Rates:
     """The job's rates. Args: domains: those of the estate. Raises: InputRefused: every fault of rates.yaml."""
     if not folder.rates.is_file():
         return starting_rates()
-    try:
-        text = folder.rates.read_text(encoding="utf-8")
-    except UnicodeDecodeError as exc:
-        raise InputRefused.one(
-            f"byte {exc.start + 1} of the file is not UTF-8",
-            where="rates.yaml",
-            mend="save the file as UTF-8",
-        ) from exc
-    return read_rates(text, where="rates.yaml", domains=domains)
+    return read_rates(read_text(folder.rates), where="rates.yaml", domains=domains)
 
 
 def start_rates(folder: JobFolder) -> str:
@@ -112,10 +104,7 @@ def start_rates(folder: JobFolder) -> str:
 
     Returns: the file's name below the job folder. Raises: NotAllowed: there is one already; nothing was changed.
     """
-    if folder.rates.exists():
-        raise NotAllowed.one("there is a rates.yaml already", where=str(folder.rates), mend="edit it")
-    write_text(folder.rates, rates_starter())
-    return folder.rates.name
+    return start_text(folder.rates, rates_starter())
 
 
 def draw_availability_sheet(folder: JobFolder, report: AvailabilityReport, now: datetime) -> str:
@@ -184,7 +173,7 @@ def _restarts_without(
         and _may_stand(need, room.name, hosts[room.name])
         and used <= set(room.pools)
         and set(need.networks) <= set(room.networks)
-        and (not need.cpu_level or room.cpu_level == need.cpu_level)
+        and (not need.cpu_levels or room.cpu_level in need.cpu_levels)
         and _has_room(problem, seats, need, room)
         for room in problem.hosts
     )

@@ -1,7 +1,6 @@
 """begin: a new job folder with a commented design and its schema."""
 
 import os
-from difflib import get_close_matches
 from pathlib import Path
 
 from staddle.addressing.ranges import parse_address, parse_prefix
@@ -15,6 +14,7 @@ from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.package import look_into_package
 from staddle.jobs.profiles import installed_profiles
 from staddle.kernel import InputRefused, NotAllowed, StaddleError
+from staddle.kernel.likeness import did_you_mean
 
 __all__ = [
     "begin",
@@ -69,13 +69,10 @@ def refuse_unknown_network(root: Path, estate: str, answer: NetworkAnswer) -> No
     names = [network.name for network in networks]
     found = next((network for network in networks if network.name == answer.estate), None)
     if found is None:
-        near = get_close_matches(answer.estate, names, n=1)
         raise InputRefused.one(
             f'the estate has no network "{answer.estate}"',
             why="its networks are " + ", ".join(names) if names else "it has no networks",
-            mend=f'did you mean "{near[0]}"?'
-            if near
-            else "name one of these, or add it to the estate's tables",
+            mend=did_you_mean(answer.estate, names) or "name one of these, or add it to the estate's tables",
         )
     prefix = parse_prefix(found.prefix)
     if parse_address(answer.first) not in prefix:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from staddle.design.reader import read_design
+from staddle.jobs.design import design_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.origins import origin_check
 from staddle.kernel import InputRefused
@@ -32,7 +32,7 @@ def check_carried(
     pinned = sha256.strip().lower()
     folder = JobFolder(root=job.resolve())
     if not pinned and folder.design.is_file():
-        design = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design
+        design = design_of(folder)
         pinned = design.package.sha256
         files += [folder.beside_design(name) for name in design.package.anchors]
     if re.fullmatch(r"[0-9a-f]{64}", pinned) is None:

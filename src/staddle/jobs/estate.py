@@ -7,11 +7,12 @@ from pathlib import Path
 from staddle.estate.bookings import Booking, RoomLeft, room_left, standing
 from staddle.estate.survey import SurveyAge, SurveyStanding, survey_age
 from staddle.estate.tables import EstateReading, survey_estate
+from staddle.jobs.surveyage import old_survey, survey_of
 from staddle.kernel import Finding
-from staddle.review.rules.survey import survey_old
-from staddle.stores.bookings_sqlite import SqliteBookings, bookings_in
+from staddle.stores.bookings import bookings_in
+from staddle.stores.bookings_sqlite import SqliteBookings
 
-__all__ = ["EstateReport", "estate_as_it_is", "look_at_estate", "old_survey", "survey_of"]
+__all__ = ["EstateReport", "estate_as_it_is", "look_at_estate"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,34 +25,6 @@ class EstateReport:
     findings: tuple[Finding, ...]
     bookings: tuple[Booking, ...]
     left: RoomLeft
-
-
-def survey_of(reading: EstateReading, now: datetime, *, limit_days: int | None = None) -> SurveyStanding:
-    """How old the survey is and how old it may be. Args: limit_days: a job's own limit, None for the estate's."""
-    estate = reading.estate
-    return SurveyStanding(
-        surveyed=estate.surveyed,
-        surveyed_by=estate.surveyed_by,
-        age_days=survey_age(estate.surveyed, now.date()).days,
-        limit_days=limit_days or reading.age_limit_days,
-    )
-
-
-def old_survey(estate: str, survey: SurveyStanding) -> tuple[Finding, ...]:
-    """The finding of the rule on old surveys where this one is past its limit; else ()."""
-    if not survey.is_past:
-        return ()
-    return (
-        Finding(
-            rule=survey_old.name,
-            severity=survey_old.severity,
-            what=survey.complaint(estate),
-            where="survey.yaml",
-            why=survey_old.reason,
-            mend=survey_old.mend,
-            source=survey_old.source,
-        ),
-    )
 
 
 def look_at_estate(folder: Path, now: datetime) -> EstateReport:

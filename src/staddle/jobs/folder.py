@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from staddle.kernel import InputRefused, OutsideFailed
+from staddle.kernel import InputRefused, NotAllowed, OutsideFailed
 from staddle.kernel.wholefile import replace_file
 
-__all__ = ["JobFolder", "find_job", "write_bytes", "write_text"]
+__all__ = ["JobFolder", "find_job", "read_text", "start_text", "write_bytes", "write_text"]
 
 _IGNORED: Final = "private/\njournal.sqlite*\n"
 
@@ -110,6 +110,32 @@ def find_job(root: Path) -> JobFolder:
         )
     folder.make()
     return folder
+
+
+def read_text(path: Path) -> str:
+    """A file of the job as text. Raises: InputRefused: it cannot be read, or is not UTF-8."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as exc:
+        raise InputRefused.one(f"the file cannot be read: {exc.strerror}", where=path.name) from exc
+    except UnicodeDecodeError as exc:
+        line = exc.object.count(b"\n", 0, exc.start) + 1
+        raise InputRefused.one(
+            f"byte {exc.start + 1} of the file is not UTF-8",
+            where=f"{path.name}:{line}",
+            mend="save the file as UTF-8",
+        ) from exc
+
+
+def start_text(path: Path, text: str) -> str:
+    """Write a file that is for people to fill in, and never over what they wrote. Returns: its name.
+
+    Raises: NotAllowed: there is one already; nothing was changed. OutsideFailed: the file system refuses.
+    """
+    if path.exists():
+        raise NotAllowed.one(f"there is a {path.name} already", where=str(path), mend="edit it")
+    write_text(path, text)
+    return path.name
 
 
 def write_text(path: Path, text: str) -> None:

@@ -8,33 +8,38 @@ from pathlib import Path
 from typing import TypeVar
 
 from staddle.addressing.allocation import AddressPlan, plan_addresses
+from staddle.design.limits import Limits
 from staddle.design.model import Design
 from staddle.design.places import Places
 from staddle.design.profile import Profile
-from staddle.design.reader import read_design
 from staddle.estate.bookings import Booking, standing
 from staddle.estate.model import Estate
 from staddle.estate.survey import SurveyStanding
 from staddle.estate.tables import EstateReading, survey_estate
-from staddle.jobs.estate import survey_of
-from staddle.jobs.folder import JobFolder
+from staddle.jobs.design import design_of, design_with_places
+from staddle.jobs.folder import JobFolder, read_text
+from staddle.jobs.limits import limits_in
 from staddle.jobs.profiles import load_profile
+from staddle.jobs.surveyage import survey_of
 from staddle.kernel import Fault, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package import Package, read_package
 from staddle.placement.model import Problem, Seat
 from staddle.placement.paper import SettledPlacement, read_placement
 from staddle.placement.problem import problem_from
 from staddle.placement.verify import broken_rules
-from staddle.stores.bookings_sqlite import bookings_in
+from staddle.stores.bookings import bookings_in
 
-__all__ = ["Gathered", "bookings_of_others", "design_of", "gather", "read_settled"]
+__all__ = ["Gathered", "bookings_of_others", "design_of", "gather", "gather_together", "read_settled"]
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Gathered:
-    """One job, read. ``addresses`` and ``problem`` are None where their faults stand in ``open_faults``."""
+    """One job, read. ``addresses`` and ``problem`` are None where their faults stand in ``open_faults``.
+
+    ``problem`` is None too where the job was read together with others: then the question is theirs.
+    """
 
     folder: JobFolder
     design: Design
@@ -48,7 +53,7 @@ class Gathered:
     addresses: AddressPlan | None
     problem: Problem | None
     settled: SettledPlacement | None
-    too_far: tuple[tuple[str, str], ...]
+    limits: Limits | None
     open_faults: tuple[Fault, ...]
 
     def get_addresses(self) -> AddressPlan:
@@ -100,7 +105,29 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
 
     Raises: InputRefused: every fault of design; or of estate, package and profile together.
     """
-    read = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml")
+    return _gather(folder, now, survey=survey_estate, is_alone=True)
+
+
+def gather_together(folders: Sequence[JobFolder], now: datetime) -> tuple[Gathered, ...]:
+    """Read several jobs; an estate that they share is read once. None of them has a question of its own.
+
+    Raises: InputRefused: as gather, for the first job that cannot be read.
+    """
+    read: dict[Path, EstateReading] = {}
+
+    def survey(folder: Path) -> EstateReading:
+        place = folder.resolve()
+        if place not in read:
+            read[place] = survey_estate(folder)
+        return read[place]
+
+    return tuple(_gather(folder, now, survey=survey, is_alone=False) for folder in folders)
+
+
+def _gather(
+    folder: JobFolder, now: datetime, *, survey: Callable[[Path], EstateReading], is_alone: bool
+) -> Gathered:
+    read = design_with_places(folder)
     design = read.design
     estate_folder = folder.beside_design(design.job.estate)
     package_path = folder.beside_design(design.package.file)
@@ -108,30 +135,32 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
     absent = {fault.where for fault in faults}
     reading = package = None
     if read.places.find("job.estate") not in absent:
-        reading = _collect(faults, lambda: survey_estate(estate_folder))
+        reading = _collect(faults, lambda: survey(estate_folder))
     if read.places.find("package.file") not in absent:
         package = _collect(faults, lambda: read_package(package_path))
     profile = _collect(faults, lambda: load_profile(design.package.profile, folder))
     settled = _collect(faults, lambda: read_settled(folder))
+    limits = _collect(faults, lambda: limits_in(folder))
     if reading is None or package is None or faults:
         raise InputRefused(*(_located(fault, read.places) for fault in faults))
     later: list[Fault] = []
     addresses = _collect(
         later, lambda: plan_addresses(design, reading.estate.networks, place=read.places.find)
     )
-    bookings = bookings_of_others(estate_folder, reading.estate, [design.job.name], now)
-    too_far: tuple[tuple[str, str], ...] = ()
-    problem = _collect(
-        later,
-        lambda: problem_from(
-            design=design,
-            estate=reading.estate,
-            package=package,
-            bookings=bookings,
-            settled=() if settled is None else settled.seats,
-            too_far=too_far,
-        ),
-    )
+    problem = None
+    if is_alone:
+        bookings = bookings_of_others(estate_folder, reading.estate, [design.job.name], now)
+        problem = _collect(
+            later,
+            lambda: problem_from(
+                design=design,
+                estate=reading.estate,
+                package=package,
+                bookings=bookings,
+                settled=() if settled is None else settled.seats,
+                limits=limits,
+            ),
+        )
     return Gathered(
         folder=folder,
         design=design,
@@ -145,7 +174,7 @@ def gather(folder: JobFolder, now: datetime) -> Gathered:
         addresses=addresses,
         problem=problem,
         settled=settled,
-        too_far=too_far,
+        limits=limits,
         open_faults=tuple(_located(fault, read.places) for fault in later),
     )
 
@@ -172,7 +201,7 @@ def read_settled(folder: JobFolder) -> SettledPlacement | None:
     """The settled placement; None where none was settled. Raises: InputRefused: the file is damaged."""
     if not folder.placement.exists():
         return None
-    return read_placement(folder.placement.read_text(encoding="utf-8"), "placement.yaml")
+    return read_placement(read_text(folder.placement), "placement.yaml")
 
 
 def _collect(faults: list[Fault], read: Callable[[], T]) -> T | None:
@@ -200,8 +229,3 @@ def _located(fault: Fault, places: Places) -> Fault:
     ):
         return fault
     return replace(fault, where=places.find(fault.where))
-
-
-def design_of(folder: JobFolder) -> Design:
-    """The design alone, whatever else of the job can be read. Raises: InputRefused: every fault of the file."""
-    return read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design

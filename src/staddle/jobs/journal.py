@@ -3,7 +3,7 @@
 import json
 from dataclasses import dataclass
 
-from staddle.design.reader import read_design
+from staddle.jobs.design import design_of
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.rollouts import last_rollout, open_journal
 from staddle.kernel import InputRefused, OurFault, canonical_json
@@ -29,7 +29,7 @@ def read_journal(folder: JobFolder, rollout_id: str = "") -> JournalReport:
     Raises: InputRefused: there is none, or the design that names the job has faults; OurFault: an entry does not
         have its hash.
     """
-    job = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design.job.name
+    job = design_of(folder).job.name
     store = open_journal(folder)
     try:
         head = store.get_rollout(rollout_id) if rollout_id else last_rollout(store, job)
@@ -49,7 +49,7 @@ def all_journals(folder: JobFolder) -> tuple[JournalReport, ...]:
     """
     if not folder.journal.exists():
         return ()
-    job = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design.job.name
+    job = design_of(folder).job.name
     store = open_journal(folder)
     try:
         return tuple(report_of(store, head) for head in store.rollouts(job))

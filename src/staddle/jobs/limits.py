@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from staddle.design.limitpaper import limits_form, limits_starter
 from staddle.design.limits import Limits, read_limits
-from staddle.design.reader import read_design
-from staddle.jobs.folder import JobFolder, write_text
-from staddle.kernel import InputRefused, NotAllowed, StaddleError
+from staddle.jobs.design import design_of
+from staddle.jobs.folder import JobFolder, read_text, start_text
+from staddle.kernel import StaddleError
 from staddle.package import read_package
 
 __all__ = ["LimitsReport", "limits_in", "look_at_limits", "start_limits"]
@@ -25,15 +25,7 @@ def limits_in(folder: JobFolder) -> Limits | None:
     """The job's limits.yaml; None where there is none. Raises: InputRefused: every fault of the file."""
     if not folder.limits.is_file():
         return None
-    try:
-        text = folder.limits.read_text(encoding="utf-8")
-    except UnicodeDecodeError as exc:
-        raise InputRefused.one(
-            f"byte {exc.start + 1} of the file is not UTF-8",
-            where="limits.yaml",
-            mend="save the file as UTF-8",
-        ) from exc
-    return read_limits(text, where="limits.yaml")
+    return read_limits(read_text(folder.limits), where="limits.yaml")
 
 
 def look_at_limits(folder: JobFolder) -> LimitsReport:
@@ -57,15 +49,12 @@ def start_limits(folder: JobFolder) -> str:
 
     Returns: the file's name below the job folder. Raises: NotAllowed: there is one already; nothing was changed.
     """
-    if folder.limits.exists():
-        raise NotAllowed.one("there is a limits.yaml already", where=str(folder.limits), mend="edit it")
-    write_text(folder.limits, limits_starter())
-    return folder.limits.name
+    return start_text(folder.limits, limits_starter())
 
 
 def _product(folder: JobFolder) -> tuple[str, str]:
     """Product and version of the package; blank while there is no package, since the maker can be asked before."""
-    design = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design
+    design = design_of(folder)
     try:
         package = read_package(folder.beside_design(design.package.file))
     except StaddleError:

@@ -11,7 +11,7 @@ from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import design_of
 from staddle.jobs.standing import Standing, standing_of
 from staddle.kernel import StaddleError
-from staddle.stores.bookings_sqlite import bookings_in
+from staddle.stores.bookings import bookings_in
 
 __all__ = ["Neighbour", "Neighbours", "jobs_of_estate"]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from staddle.design.reader import read_design
+from staddle.jobs.design import design_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.origins import origin_check
 from staddle.package import (
@@ -71,7 +71,7 @@ def package_of_job(folder: JobFolder, now: datetime, *, verify: bool) -> tuple[P
     Returns: its path, the id of the size that the job takes, and the report.
     Raises: InputRefused, OutsideFailed: the design or the package cannot be read.
     """
-    design = read_design(folder.design.read_text(encoding="utf-8"), where="design.yaml").design
+    design = design_of(folder)
     path = folder.beside_design(design.package.file)
     anchors = [folder.beside_design(name) for name in design.package.anchors]
     report = look_into_package(path, verify=verify, now=now, anchors=anchors)

@@ -3,10 +3,11 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import cached_property
 
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
-from staddle.jobs.gather import Gathered, bookings_of_others, gather
+from staddle.jobs.gather import Gathered, bookings_of_others, gather, gather_together
 from staddle.jobs.survey import refuse_old_survey, survey_findings
 from staddle.kernel import Fault, Finding, InputRefused, NotAllowed, StaddleError, digest_of
 from staddle.package.model import Package
@@ -61,7 +62,7 @@ class PlaceReport:
     survey: SurveyStanding
     findings: tuple[Finding, ...] = ()
 
-    @property
+    @cached_property
     def keeping(self) -> Keeping | None:
         """What is to be set on the platform so that it stays like this; None without a placement."""
         placement = found_placement(self.outcome)
@@ -89,7 +90,7 @@ def place(
         settle it.
     Raises: NotAllowed: to be settled, and the survey is past its limit. InputRefused: a job cannot be read, they do not share an estate, or the question itself is wrong.
     """
-    jobs = tuple(gather(one, now) for one in (folder, *also))
+    jobs = gather_together((folder, *also), now) if also else (gather(folder, now),)
     for job in jobs if settling else ():
         refuse_old_survey(job, now)
     problem = jobs[0].get_problem() if len(jobs) == 1 else _together(jobs, now)
@@ -193,7 +194,7 @@ def _together(jobs: Sequence[Gathered], now: datetime) -> Problem:
                 design=job.design,
                 package=job.package,
                 settled=() if job.settled is None else job.settled.seats,
-                too_far=job.too_far,
+                limits=job.limits,
             )
             for job in jobs
         ),
@@ -251,7 +252,7 @@ def _other_designs(job: Gathered, now: datetime) -> Iterator[Change]:
                 package=package,
                 bookings=bookings,
                 settled=() if job.settled is None else job.settled.seats,
-                too_far=job.too_far,
+                limits=job.limits,
             )
         except StaddleError:
             continue  # that size lacks something of the design; it is no mend

@@ -2,10 +2,10 @@
 
 from importlib import resources
 
-from staddle.appliances.interpreter import profile_faults
+from staddle.appliances.checking import profile_faults
 from staddle.design.profile import NO_PROFILE, Profile
 from staddle.design.reader import read_model
-from staddle.jobs.folder import JobFolder
+from staddle.jobs.folder import JobFolder, read_text
 from staddle.kernel import InputRefused
 
 __all__ = ["installed_profiles", "load_profile"]
@@ -42,7 +42,7 @@ def load_profile(name: str, folder: JobFolder) -> Profile | None:
                 why="installed are: " + ", ".join(installed_profiles()),
                 mend="name one of these, or a YAML file beside design.yaml, or none: nobody wrote it yet",
             )
-        where, text = path.name, path.read_text(encoding="utf-8")
+        where, text = path.name, read_text(path)
     profile = read_model(text, Profile, where=where).value
     if faults := profile_faults(profile, where=where):
         raise InputRefused(*faults)

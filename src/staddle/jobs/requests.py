@@ -13,11 +13,11 @@ from staddle.answers.requestfile import RequestsFile, read_requests
 from staddle.answers.requestforms import requests_csv, requests_html, requests_text
 from staddle.answers.requests import Probe, ProbeKind, Request, RequestsSheet, dated, due_plan
 from staddle.estate.survey import SurveyStanding
-from staddle.jobs.folder import JobFolder, write_text
+from staddle.jobs.folder import JobFolder, read_text, write_text
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.looks import AT_ONCE, look_at
 from staddle.jobs.survey import refuse_old_survey, survey_findings
-from staddle.kernel import Finding, InputRefused, OutsideFailed, SystemClock, SystemRandom
+from staddle.kernel import Finding, OutsideFailed, SystemClock, SystemRandom
 from staddle.probes.dns import DNS_PORT
 from staddle.review.sights import Saw, Sight
 
@@ -120,11 +120,7 @@ def asked_of(job: Gathered) -> Asked:
 
 
 def _read(folder: JobFolder, now: datetime) -> RequestsFile:
-    try:
-        text = folder.requests.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as exc:
-        raise InputRefused.one(f"requests.yaml cannot be read: {exc}", where="requests.yaml") from exc
-    return read_requests(text, where="requests.yaml", today=_latest_day(now)).value
+    return read_requests(read_text(folder.requests), where="requests.yaml", today=_latest_day(now)).value
 
 
 def _latest_day(now: datetime) -> date:

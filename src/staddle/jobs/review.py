@@ -11,7 +11,6 @@ from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
-from staddle.jobs.limits import limits_in
 from staddle.jobs.waivers import waivers_in
 from staddle.kernel import Fault, InputRefused
 from staddle.package import verify_package
@@ -96,7 +95,7 @@ def facts_of(
         address_faults=address_faults,
         answers=answers,
         answer_faults=answer_faults,
-        limits=limits_in(job.folder),
+        limits=job.limits,
         sights=sights,
     )
 

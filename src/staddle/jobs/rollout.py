@@ -208,7 +208,10 @@ def _call(plan: Plan, step: Step) -> str:
     if step.kind == "cluster-act":
         act = plan.get_cluster_step(step.subject)
         leader = plan.leader()
-        return f"{act.title}: act {act.act} at {leader.address} port {leader.port}; then look: {act.look}"
+        return (
+            f"{act.title}: act {act.act} at whoever leads, at first {leader.address} port {leader.port}; "
+            f"then look: {act.look}"
+        )
     if not step.member:
         return f"{facts.title}; seen when {facts.goal}"
     member = plan.get_member(step.member)

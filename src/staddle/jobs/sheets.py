@@ -22,7 +22,7 @@ from staddle.design.model import Member
 from staddle.design.reader import read_design
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.answers import answers_of
-from staddle.jobs.folder import JobFolder, write_text
+from staddle.jobs.folder import JobFolder, read_text, write_text
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.survey import refuse_old_survey
 from staddle.kernel import InputRefused, format_binary
@@ -87,7 +87,7 @@ def answer_questions(folder: JobFolder, now: datetime, answers: Sequence[str]) -
             )
         rules[key.strip()] = rule.strip()
     job = gather(folder, now)
-    made = with_rules(folder.design.read_text(encoding="utf-8"), rules, where="design.yaml")
+    made = with_rules(read_text(folder.design), rules, where="design.yaml")
     design = read_design(made, where="design.yaml").design
     twice = [key for key in rules if any(key == one.property for one in design.package.answers)]
     if twice:

@@ -6,8 +6,8 @@ One rule of the review says what is too old, and one waiver accepts it: here as 
 from datetime import datetime
 
 from staddle.design.waivers import apply_waivers
-from staddle.jobs.estate import old_survey
 from staddle.jobs.gather import Gathered
+from staddle.jobs.surveyage import old_survey
 from staddle.jobs.waivers import waivers_in
 from staddle.kernel import Fault, Finding, NotAllowed
 

@@ -4,7 +4,7 @@ import json
 from datetime import date, datetime
 
 from staddle.design.waivers import Waiver, read_waivers
-from staddle.jobs.folder import JobFolder, write_text
+from staddle.jobs.folder import JobFolder, read_text, write_text
 from staddle.jobs.review import review_job
 from staddle.kernel import InputRefused
 
@@ -19,7 +19,7 @@ def waive(
     Args: where: the item it is about, "" for the rule everywhere.
     Raises: InputRefused: the row is not such a row, it meets no finding that stands, or the file has faults already.
     """
-    before = folder.waivers.read_text(encoding="utf-8") if folder.waivers.is_file() else ""
+    before = read_text(folder.waivers) if folder.waivers.is_file() else ""
     if not read_waivers(before, where="waivers.yaml", today=now.date()).value and before.strip() == "[]":
         before = ""
     rows = {"rule": rule, "where": where.strip(), "by": by.strip(), "reason": reason.strip()}

@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from staddle.design.waivers import Waiver, read_waivers
-from staddle.jobs.folder import JobFolder
+from staddle.jobs.folder import JobFolder, read_text
 
 __all__ = ["waivers_in"]
 
@@ -12,5 +12,4 @@ def waivers_in(folder: JobFolder, now: datetime) -> tuple[Waiver, ...]:
     """The job's waivers; () where it has none. Raises: InputRefused: every fault of waivers.yaml."""
     if not folder.waivers.is_file():
         return ()
-    text = folder.waivers.read_text(encoding="utf-8")
-    return read_waivers(text, where="waivers.yaml", today=now.date()).value
+    return read_waivers(read_text(folder.waivers), where="waivers.yaml", today=now.date()).value

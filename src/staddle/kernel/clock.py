@@ -3,7 +3,6 @@
 Every core function takes an instant or a port; only jobs/ hands in the system's.
 """
 
-import asyncio
 import secrets
 from datetime import UTC, datetime
 from typing import Protocol
@@ -38,6 +37,8 @@ class SystemClock:
         return datetime.now(UTC)
 
     async def sleep(self, seconds: float) -> None:
+        import asyncio  # most commands never wait, and its import takes as long as reading a job
+
         await asyncio.sleep(seconds)
 
 

@@ -1,25 +1,13 @@
-"""What the maker ships: reading, verifying and answering an OVF package. Imports the kernel only."""
+"""What the maker ships: reading, verifying and answering an OVF package. Imports the kernel only.
 
-from staddle.package.bundle import Bundled, BundledMember, BundleOrder, Form, write_bundle
-from staddle.package.bundlepaper import BUNDLE_SHEET, SheetMember, bundle_sheet
-from staddle.package.certificatefile import certificates_in
-from staddle.package.contents import open_disk_file
+Reading a package is loaded with the room; what signs, verifies, fills in and writes is loaded when it is first named (PEP 562):
+most commands only read, and cryptography takes longer to load than a package to read.
+"""
+
+import importlib
+from typing import TYPE_CHECKING, Final
+
 from staddle.package.descriptor import read_machines, read_package
-from staddle.package.environment import (
-    ENVIRONMENT_NAME,
-    Environment,
-    PlatformFacts,
-    environment_document,
-    read_environment,
-)
-from staddle.package.environmentimage import (
-    environment_image_file,
-    remove_environment_images,
-    write_environment_image,
-)
-from staddle.package.figures import DiskFigures, SizeFigures, size_figures
-from staddle.package.filling import Filling
-from staddle.package.manifest import Verification, check_package, verify_package, with_digests
 from staddle.package.model import (
     Adapter,
     Allocation,
@@ -42,9 +30,30 @@ from staddle.package.model import (
     StartUp,
 )
 from staddle.package.properties import check_answer
-from staddle.package.signature import Origin
-from staddle.package.signer import OriginCheck
-from staddle.package.signing import ManifestSigner, load_signer, needs_passphrase
+
+if TYPE_CHECKING:
+    from staddle.package.bundle import Bundled, BundledMember, BundleOrder, Form, write_bundle
+    from staddle.package.bundlepaper import BUNDLE_SHEET, SheetMember, bundle_sheet
+    from staddle.package.certificatefile import certificates_in
+    from staddle.package.contents import open_disk_file
+    from staddle.package.environment import (
+        ENVIRONMENT_NAME,
+        Environment,
+        PlatformFacts,
+        environment_document,
+        read_environment,
+    )
+    from staddle.package.environmentimage import (
+        environment_image_file,
+        remove_environment_images,
+        write_environment_image,
+    )
+    from staddle.package.figures import DiskFigures, SizeFigures, size_figures
+    from staddle.package.filling import Filling
+    from staddle.package.manifest import Verification, check_package, verify_package, with_digests
+    from staddle.package.signature import Origin
+    from staddle.package.signer import OriginCheck
+    from staddle.package.signing import ManifestSigner, load_signer, needs_passphrase
 
 __all__ = [
     "BUNDLE_SHEET",
@@ -101,3 +110,39 @@ __all__ = [
     "write_bundle",
     "write_environment_image",
 ]
+
+_LATER: Final = {
+    "bundle": ("BundleOrder", "Bundled", "BundledMember", "Form", "write_bundle"),
+    "bundlepaper": ("BUNDLE_SHEET", "SheetMember", "bundle_sheet"),
+    "certificatefile": ("certificates_in",),
+    "contents": ("open_disk_file",),
+    "environment": (
+        "ENVIRONMENT_NAME",
+        "Environment",
+        "PlatformFacts",
+        "environment_document",
+        "read_environment",
+    ),
+    "environmentimage": (
+        "environment_image_file",
+        "remove_environment_images",
+        "write_environment_image",
+    ),
+    "figures": ("DiskFigures", "SizeFigures", "size_figures"),
+    "filling": ("Filling",),
+    "manifest": ("Verification", "check_package", "verify_package", "with_digests"),
+    "signature": ("Origin",),
+    "signer": ("OriginCheck",),
+    "signing": ("ManifestSigner", "load_signer", "needs_passphrase"),
+}
+"""Module -> the names that are loaded with it when one of them is first asked for."""
+
+if not TYPE_CHECKING:  # a checker that saw this would take every name for one of ours
+
+    def __getattr__(name: str) -> object:
+        for module, names in _LATER.items():
+            if name in names:
+                value = getattr(importlib.import_module(f"{__name__}.{module}"), name)
+                globals()[name] = value
+                return value
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -24,8 +24,8 @@ def host_bars(member: MemberNeed, host: HostRoom) -> tuple[ConflictRule, ...]:
     missing = [network for network in member.networks if network not in host.networks]
     if missing:
         bar("networks", f"it lacks network {', '.join(missing)}")
-    if member.cpu_level and member.cpu_level != host.cpu_level:
-        bar("cpu-level", f'its CPU level is "{host.cpu_level}", needed is "{member.cpu_level}"')
+    if member.cpu_levels and host.cpu_level not in member.cpu_levels:
+        bar("cpu-level", f'its CPU level is "{host.cpu_level}", needed is {" or ".join(member.cpu_levels)}')
     if 0 < host.node_cores < member.vcpus or 0 < host.node_memory_bytes < member.memory_bytes:
         bar(
             "numa",

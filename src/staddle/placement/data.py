@@ -38,6 +38,8 @@ class Tables:
         self.rules: Final = {rules.name: rules for rules in problem.clusters}
         self._given_alone: Final = alone
         self._host_bars: Final[dict[tuple[int, str], tuple[ConflictRule, ...]]] = {}
+        self._alone_bars: Final[dict[tuple[int, str], tuple[ConflictRule, ...]]] = {}
+        self._pool_bars: Final[dict[tuple[int, str, str], tuple[ConflictRule, ...]]] = {}
 
     def rules_of(self, member: MemberNeed) -> ClusterRules:
         """The rules of the member's cluster."""
@@ -104,7 +106,42 @@ class Tables:
 
     def pool_bars(self, member: MemberNeed, disk: DiskNeed, pool: PoolRoom) -> tuple[ConflictRule, ...]:
         """The rules by which this pool alone cannot take this disk, whatever the others do."""
-        return pool_bars(self.rules_of(member), member, disk, pool)
+        key = (self.class_of[member.name], disk.disk_id, pool.name)
+        if key not in self._pool_bars:
+            self._pool_bars[key] = pool_bars(self.rules_of(member), member, disk, pool)
+        return self._pool_bars[key]
+
+    def alone_bars(self, position: int, host: HostRoom) -> tuple[ConflictRule, ...]:
+        """Every rule by which the host alone, or all its pools, cannot take the member; () if it can."""
+        member = self.problem.members[position]
+        key = (self.class_of[member.name], host.name)
+        if key not in self._alone_bars:
+            bars = list(self.host_bars(member, host))
+            reached = self.pools_of[self.host_at[host.name]]
+            for disk in member.disks:
+                tried = [(pool, self.pool_bars(member, disk, pool)) for pool in reached]
+                if not tried:
+                    text = f"it reaches no pool for disk {disk.disk_id}"
+                    bars.append(ConflictRule(name="pool-reach", text=text))
+                elif all(own for _, own in tried):
+                    bars += [
+                        replace(bar, text=f"pool {pool.name}: {bar.text}")
+                        for pool, own in tried
+                        for bar in own
+                    ]
+            self._alone_bars[key] = tuple(dict.fromkeys(bars))
+        return self._alone_bars[key]
+
+    @cached_property
+    def pools_of(self) -> tuple[tuple[PoolRoom, ...], ...]:
+        """The pools that each host reaches, by its position, in the order of the pools."""
+        return tuple(
+            tuple(
+                self.problem.pools[p]
+                for p in sorted({self.pool_at[name] for name in host.pools if name in self.pool_at})
+            )
+            for host in self.problem.hosts
+        )
 
     @cached_property
     def reaches(self) -> tuple[Reach, ...]:

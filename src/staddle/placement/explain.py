@@ -6,7 +6,7 @@ placement where the caller searched for it.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import chain, islice, product
 from typing import Final
 
@@ -16,7 +16,7 @@ from staddle.placement.data import Tables
 from staddle.placement.fill import fill_permille
 from staddle.placement.model import ConflictRule, HostRoom, PassedOver, Seat
 
-__all__ = ["NextBest", "Put", "all_bars", "explain", "put", "worse_in_words"]
+__all__ = ["NextBest", "Put", "explain", "put", "worse_in_words"]
 
 _MOST_POOL_CHOICES: Final = (
     64  # pools tried for one member on one host: its present ones, then by table order
@@ -205,7 +205,7 @@ def _passed_by_fill(tables: Tables, seats: tuple[Seat, ...], positions: tuple[in
     ranked: list[tuple[int, int]] = []
     barred: dict[str, int] = {}
     for h, host in enumerate(tables.problem.hosts):
-        bars = () if host.name in taken else all_bars(tables, positions[0], host)
+        bars = () if host.name in taken else tables.alone_bars(positions[0], host)
         if bars:
             rule = bars[0].name.partition(":")[0]
             barred[rule] = barred.get(rule, 0) + 1
@@ -228,25 +228,7 @@ def _passed_by_fill(tables: Tables, seats: tuple[Seat, ...], positions: tuple[in
 
 def _own_bar(tables: Tables, position: int, host: HostRoom) -> str:
     """The first rule by which the host alone cannot take the member, "" if it can."""
-    return next((_told(bar) for bar in all_bars(tables, position, host)), "")
-
-
-def all_bars(tables: Tables, position: int, host: HostRoom) -> tuple[ConflictRule, ...]:
-    """Every rule by which the host alone, or all its pools, cannot take the member; () if it can."""
-    member = tables.problem.members[position]
-    bars = list(tables.host_bars(member, host))
-    for disk in member.disks:
-        tried = [
-            (pool, tables.pool_bars(member, disk, pool))
-            for pool in tables.problem.pools
-            if pool.name in host.pools
-        ]
-        if not tried:
-            text = f"it reaches no pool for disk {disk.disk_id}"
-            bars.append(ConflictRule(name="pool-reach", text=text))
-        elif all(own for _, own in tried):
-            bars += [replace(bar, text=f"pool {pool.name}: {bar.text}") for pool, own in tried for bar in own]
-    return tuple(dict.fromkeys(bars))
+    return next((_told(bar) for bar in tables.alone_bars(position, host)), "")
 
 
 def _told(bar: ConflictRule) -> str:
@@ -261,11 +243,7 @@ def _moved(tables: Tables, seats: tuple[Seat, ...], position: int, host: HostRoo
         return _Move(bar=own)
     member = tables.problem.members[position]
     choices = [
-        [
-            p.name
-            for p in tables.problem.pools
-            if p.name in host.pools and not tables.pool_bars(member, disk, p)
-        ]
+        [p.name for p in tables.pools_of[tables.host_at[host.name]] if not tables.pool_bars(member, disk, p)]
         for disk in member.disks
     ]
     present = tuple(pool for _, pool in seats[position].disks)

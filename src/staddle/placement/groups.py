@@ -42,8 +42,10 @@ def _of_the_estate(problem: Problem) -> Iterator[ConflictRule]:
         key="package.size",
     )
     yield ConflictRule(name="numa", text="a member fits into one NUMA node of its host", key="package.size")
-    if any(m.cpu_level for m in members):
-        yield ConflictRule(name="cpu-level", text="members stand on hosts of the CPU level they need")
+    if any(m.cpu_levels for m in members):
+        yield ConflictRule(
+            name="cpu-level", text="the maker's limits: members stand on hosts of the CPU level they need"
+        )
     if networks:
         yield ConflictRule(
             name="networks",
@@ -76,7 +78,7 @@ def _of_a_cluster(problem: Problem, rules: ClusterRules) -> Iterator[ConflictRul
         return ConflictRule(name=group(rules.name, name), text=text, key=key, cluster=rules.name)
 
     if rules.one_cpu_level:
-        yield row("one-cpu-level", "members that hold data stand on hosts of one CPU level", "")
+        yield row("one-cpu-level", "members that hold data stand on hosts of one CPU level", "apart")
     if rules.allowed_pools and any(m.disks for m in members):
         yield row("pools-named", f"storage.pools: only {', '.join(rules.allowed_pools)}", "storage.pools")
     for apart in dict.fromkeys(rules.apart):
@@ -92,7 +94,7 @@ def _of_a_cluster(problem: Problem, rules: ClusterRules) -> Iterator[ConflictRul
         yield row(f"together:{kind}", f"the package: all members stand in one {kind}", "package.file")
     if rules.too_far:
         pairs = "; ".join(f"{one} and {other}" for one, other in rules.too_far)
-        yield row("latency", f"no data on both of two sites that are too far apart: {pairs}", "members")
+        yield row("latency", f"no data on both of two sites that are too far apart: {pairs}", "apart")
 
 
 def _apart_text(apart: Apart) -> str:

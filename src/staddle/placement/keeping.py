@@ -64,11 +64,11 @@ class Keeping:
 def keeping_of(problem: Problem, seats: tuple[Seat, ...]) -> Keeping:
     """What keeps these seats. Args: seats: valid ones; members without a seat are left out."""
     by_member = {seat.member: seat for seat in seats}
-    hosts = {host.name: host for host in problem.hosts}
+    ground = _Ground(problem)
     return Keeping(
         apart=tuple(row for rules in problem.clusters for row in _apart(problem, rules, by_member)),
         members=tuple(
-            _member(problem, member, by_member[member.name], hosts)
+            _member(problem, member, by_member[member.name], ground)
             for member in problem.members
             if member.name in by_member
         ),
@@ -92,8 +92,32 @@ def _apart(problem: Problem, rules: ClusterRules, seats: dict[str, Seat]) -> Ite
         yield KeepApart(cluster=rules.name, members=pair, most=1, after_a_failure=after)
 
 
-def _member(problem: Problem, member: MemberNeed, seat: Seat, hosts: dict[str, HostRoom]) -> MemberKeeping:
-    here = hosts[seat.host]
+class _Ground:
+    """Hosts and running machines, put in order once for all members: a large estate has many of both."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.hosts: Final = {host.name: host for host in problem.hosts}
+        self.reach: Final = {host.name: (set(host.domains), set(host.pools)) for host in problem.hosts}
+        sites = {name: _site(host) for name, host in self.hosts.items()}
+        self._beside: Final[dict[str, list[Running]]] = {site: [] for site in sites.values()}
+        for machine in problem.reserve.machines if problem.reserve is not None else ():
+            self._beside.setdefault(sites.get(machine.host, ""), []).append(machine)
+        for machines in self._beside.values():
+            machines.sort(key=_order)
+        self._before: Final[dict[tuple[str, int], tuple[tuple[str, ...], int]]] = {}
+
+    def starts(self, host: HostRoom, order: int) -> tuple[tuple[str, ...], int]:
+        """The machines at the host's site that restart before that order, and how many do after it."""
+        site = _site(host)
+        if (site, order) not in self._before:
+            beside = self._beside[site]
+            first = tuple(one.name for one in beside if one.restart_order < order)
+            self._before[site, order] = first, sum(one.restart_order > order for one in beside)
+        return self._before[site, order]
+
+
+def _member(problem: Problem, member: MemberNeed, seat: Seat, ground: _Ground) -> MemberKeeping:
+    here = ground.hosts[seat.host]
     rules = problem.rules_of(member)
     kinds = {row.kind for row in rules.apart} | set(rules.majority_kinds) | set(rules.together)
     if member.leads in ("first", "second"):
@@ -103,10 +127,7 @@ def _member(problem: Problem, member: MemberNeed, seat: Seat, hosts: dict[str, H
     within = tuple(key for key in here.domains if key[0] in kinds - _OWN_KINDS)
     asked = bool(within or member.pinned_to or member.keep_out)
     pools = {pool for _, pool in seat.disks}
-    machines = problem.reserve.machines if problem.reserve is not None else ()
-    sites = {host: _site(room) for host, room in hosts.items()}
-    beside = [one for one in machines if sites.get(one.host, "") == _site(here)]
-    first = sorted((one for one in beside if one.restart_order < member.restart_order), key=_order)
+    starts_after, starts_before = ground.starts(here, member.restart_order)
     return MemberKeeping(
         member=member.name,
         host=seat.host,
@@ -114,8 +135,8 @@ def _member(problem: Problem, member: MemberNeed, seat: Seat, hosts: dict[str, H
             host.name
             for host in problem.hosts
             if asked
-            and set(within) <= set(host.domains)
-            and pools <= set(host.pools)
+            and ground.reach[host.name][0].issuperset(within)
+            and ground.reach[host.name][1] >= pools
             and all(bar.name in _OF_TODAY for bar in host_bars(member, host))
         ),
         within=within,
@@ -123,8 +144,8 @@ def _member(problem: Problem, member: MemberNeed, seat: Seat, hosts: dict[str, H
         disks=seat.disks,
         memory_bytes=member.memory_bytes,
         restart_order=member.restart_order,
-        starts_after=tuple(one.name for one in first),
-        starts_before=sum(one.restart_order > member.restart_order for one in beside),
+        starts_after=starts_after,
+        starts_before=starts_before,
     )
 
 

@@ -51,7 +51,7 @@ class DiskNeed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MemberNeed:
-    """What one member takes and where it may stand. ``site`` empty means any.
+    """What one member takes and where it may stand. ``site`` empty means any, and so do no ``cpu_levels``.
 
     ``cluster`` names the ClusterRules that hold for it. ``vcpu_per_core`` is the most vCPUs a core of its own class, 0
     where the host's limit is enough.
@@ -62,7 +62,7 @@ class MemberNeed:
     vcpus: int
     disks: tuple[DiskNeed, ...] = ()
     networks: tuple[str, ...] = ()
-    cpu_level: str = ""
+    cpu_levels: tuple[str, ...] = ()
     site: str = ""
     pinned_to: str = ""
     keep_out: tuple[str, ...] = ()

@@ -13,6 +13,7 @@ from math import gcd
 from typing import TYPE_CHECKING, Final
 
 from staddle.failures.minimum import FEWEST_LEADING, FEWEST_VOTES
+from staddle.failures.solver import load_solver
 from staddle.placement.bars import group
 from staddle.placement.cells import find_units
 from staddle.placement.data import Tables
@@ -46,6 +47,7 @@ class PlacementModel:
         only: frozenset[int] | None = None,
         nothing_shared: bool = False,
     ) -> None:
+        load_solver()
         from ortools.sat.python import cp_model
 
         self.tables: Final = tables

@@ -7,8 +7,11 @@ what must hold after a failure stands in after.py.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from staddle.design.attached import attached_rows
+from staddle.design.limits import Limits
+from staddle.design.limitvalues import processor_reaches
 from staddle.design.model import Design, DiskChoice, Member
-from staddle.design.sentences import AtMost, DeputyBy, VotesBy, parse_apart
+from staddle.design.sentences import AtMost, DeputyBy, OneCpuLevel, VotesBy, parse_apart
 from staddle.estate.bookings import Booking, room_left
 from staddle.estate.model import Estate
 from staddle.failures.domains import domains_above, pool_domains_above
@@ -16,6 +19,7 @@ from staddle.failures.scenario import Scenario
 from staddle.kernel import Fault, InputRefused, StaddleError, format_decimal
 from staddle.package.model import Hardware, Package, PackageDisk
 from staddle.placement.after import afterwards, running_guests, stands_after, survive_of
+from staddle.placement.distance import round_trip_limit, too_far
 from staddle.placement.model import (
     Apart,
     ClusterRules,
@@ -34,18 +38,13 @@ __all__ = ["ClusterAsk", "disk_needs", "problem_from", "problem_of_many"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClusterAsk:
-    """One cluster to place. ``name`` is "" for the only one; ``too_far`` are pairs of sites that may not both hold data.
-
-    ``one_cpu_level``: hosts of different CPU levels are refused for members that hold data. Common practice, no source,
-    is "identical, or levelled to the oldest": where the platform levels, the rule is not needed.
-    """
+    """One cluster to place. ``name`` is "" for the only one; ``limits`` are the maker's, None where nobody wrote them."""
 
     name: str = ""
     design: Design
     package: Package
     settled: tuple[Seat, ...] = ()
-    too_far: tuple[tuple[str, str], ...] = ()
-    one_cpu_level: bool = False
+    limits: Limits | None = None
 
 
 def problem_from(
@@ -55,13 +54,10 @@ def problem_from(
     package: Package,
     bookings: Iterable[Booking] = (),
     settled: tuple[Seat, ...] = (),
-    too_far: tuple[tuple[str, str], ...] = (),
-    one_cpu_level: bool = False,
+    limits: Limits | None = None,
 ) -> Problem:
     """The question that one design asks. As problem_of_many."""
-    ask = ClusterAsk(
-        design=design, package=package, settled=settled, too_far=too_far, one_cpu_level=one_cpu_level
-    )
+    ask = ClusterAsk(design=design, package=package, settled=settled, limits=limits)
     return problem_of_many((ask,), estate=estate, bookings=bookings)
 
 
@@ -87,7 +83,7 @@ def problem_of_many(
     after = [afterwards(ask.design) for ask in asks]
     for ask in asks:
         faults += [*_network_faults(ask.design, estate), *_disk_faults(ask.design, ask.package)]
-        needs = (_member(member, ask, faults) for member in ask.design.members)
+        needs = (_member(member, ask, estate, faults) for member in ask.design.members)
         members += [need for need in needs if need is not None]
         survive += survive_of(ask.design, estate, cluster=ask.name, faults=faults, known=known)
     if faults:
@@ -97,7 +93,7 @@ def problem_of_many(
         members=tuple(members),
         hosts=hosts,
         pools=pools,
-        clusters=tuple(_rules(ask) for ask in asks),
+        clusters=tuple(_rules(ask, estate) for ask in asks),
         settled=tuple(seat for ask in asks for seat in ask.settled),
         reserve=Reserve(
             survive=tuple(survive),
@@ -110,7 +106,7 @@ def problem_of_many(
     )
 
 
-def _rules(ask: ClusterAsk) -> ClusterRules:
+def _rules(ask: ClusterAsk, estate: Estate) -> ClusterRules:
     rows = [parse_apart(text) for text in ask.design.apart]
     apart = tuple(
         Apart(kind=row.kind, most=row.most, key=f"apart[{number}]")
@@ -128,8 +124,8 @@ def _rules(ask: ClusterAsk) -> ClusterRules:
         deputy_apart=deputy or (() if by_host else ("host",)),
         majority_kinds=tuple(row.kind for row in rows if isinstance(row, VotesBy)),
         allowed_pools=ask.design.storage.pools,
-        one_cpu_level=ask.one_cpu_level,
-        too_far=ask.too_far,
+        one_cpu_level=any(isinstance(row, OneCpuLevel) for row in rows),
+        too_far=too_far(estate, round_trip_limit(ask.design, ask.limits)),
         together=("site",) if policy is not None and policy.policy == "together" else (),
     )
 
@@ -212,7 +208,7 @@ def _disk_faults(design: Design, package: Package) -> Iterable[Fault]:
             )
 
 
-def _member(member: Member, ask: ClusterAsk, faults: list[Fault]) -> MemberNeed | None:
+def _member(member: Member, ask: ClusterAsk, estate: Estate, faults: list[Fault]) -> MemberNeed | None:
     design, package = ask.design, ask.package
     try:
         hardware = package.get_hardware(member.size or design.package.size or package.default_size())
@@ -221,12 +217,14 @@ def _member(member: Member, ask: ClusterAsk, faults: list[Fault]) -> MemberNeed 
         faults += exc.faults
         return None
     used = {adapter.network for adapter in hardware.adapters}
+    attached = [design.networks[row] for row in attached_rows(design.networks, member)]
     return MemberNeed(
         name=member.name,
         memory_bytes=hardware.memory_bytes,
         vcpus=hardware.processors,
         disks=disks,
-        networks=tuple(dict.fromkeys(row.estate for row in design.networks if row.package in used)),
+        networks=tuple(dict.fromkeys(row.estate for row in attached if row.package in used)),
+        cpu_levels=_cpu_levels(member, hardware.size_id, ask.limits, estate),
         site=member.site,
         pinned_to=member.host,
         keep_out=member.keep_out,
@@ -236,6 +234,19 @@ def _member(member: Member, ask: ClusterAsk, faults: list[Fault]) -> MemberNeed 
         cluster=ask.name,
         vcpu_per_core=design.package.vcpu_per_core or 0,
     )
+
+
+def _cpu_levels(member: Member, size_id: str, limits: Limits | None, estate: Estate) -> tuple[str, ...]:
+    """The estate's CPU levels on which the maker lets it run; () where the maker's limits exclude none.
+
+    A level that cannot be compared with the maker's is not excluded: the review says that it is unknown.
+    """
+    least = [row for row in limits.of("processor-level") if row.is_about(member, size_id)] if limits else []
+    levels = dict.fromkeys(host.cpu_level for host in estate.hosts)
+    fit = tuple(
+        one for one in levels if all(processor_reaches(one, row.written) is not False for row in least)
+    )
+    return () if len(fit) == len(levels) else fit or tuple(dict.fromkeys(row.written for row in least))
 
 
 def _rooms(estate: Estate, bookings: Iterable[Booking]) -> tuple[tuple[HostRoom, ...], tuple[PoolRoom, ...]]:

@@ -18,7 +18,7 @@ from staddle.placement.alone import not_restarting
 from staddle.placement.bars import group
 from staddle.placement.data import Tables
 from staddle.placement.learnt import NOTHING_LEARNT, Cut, CutSeat, Learnt
-from staddle.placement.model import Reserve, Seat, Survive
+from staddle.placement.model import MemberNeed, Reserve, Seat, Survive
 
 __all__ = ["ReserveAnswer", "ReserveCheck", "Shortage"]
 
@@ -120,14 +120,23 @@ class ReserveCheck:
                 vcpu_per_core=member.vcpu_per_core or None,
                 pools=tuple(dict.fromkeys(pool for _, pool in seat.disks)),
                 networks=member.networks,
-                cpu_level=member.cpu_level,
-                sites=(member.site,) if member.site else (),
+                cpu_levels=member.cpu_levels,
+                sites=self._restart_sites(member, seat),
                 restart_order=member.restart_order,
                 apart=f"{member.cluster} (ours)" if member.cluster in self._reserve.apart_after else "",
                 ours=True,
             )
             for member, seat in zip(tables.problem.members, seats, strict=True)
         )
+
+    def _restart_sites(self, member: MemberNeed, seat: Seat) -> tuple[str, ...]:
+        """Where it may restart, () for anywhere. What it holds stays near the others' where sites are too far apart."""
+        if member.site:
+            return (member.site,)
+        if member.data and self._tables.problem.rules_of(member).too_far:
+            host = self._tables.problem.hosts[self._tables.host_at[seat.host]]
+            return tuple(name for kind, name in host.domains if kind == "site")
+        return ()
 
     def _asked(self, active: frozenset[str]) -> Iterator[tuple[int, Survive]]:
         for position, survive in enumerate(self._reserve.survive):

@@ -150,9 +150,9 @@ def _cpu_levels(problem: Problem, rules: ClusterRules, seats: tuple[Seat, ...]) 
     levels = []
     for seat in seats:
         host, member = _host(problem, seat.host), _member(problem, seat.member)
-        if member.cpu_level and host.cpu_level != member.cpu_level:
+        if member.cpu_levels and host.cpu_level not in member.cpu_levels:
             broken.append(
-                f"cpu-level: {host.name} is not of level {member.cpu_level}, which {member.name} needs"
+                f"cpu-level: {host.name} is of level {host.cpu_level}, {member.name} needs {' or '.join(member.cpu_levels)}"
             )
         if member.data and host.cpu_level not in levels:
             levels.append(host.cpu_level)

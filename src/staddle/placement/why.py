@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from staddle.placement.conflict import find_conflict
 from staddle.placement.cost import LEVELS, level_values
 from staddle.placement.data import Tables
-from staddle.placement.explain import all_bars, worse_in_words
+from staddle.placement.explain import worse_in_words
 from staddle.placement.model import ConflictRule, Problem, Seat
 from staddle.placement.search import Found, Search
 
@@ -64,7 +64,7 @@ def why(
     position = next(i for i, row in enumerate(problem.members) if row.name == member)
     if seats[position].host == host:
         return Same()
-    bars = all_bars(tables, position, problem.hosts[tables.host_at[host]])
+    bars = tables.alone_bars(position, problem.hosts[tables.host_at[host]])
     if bars:
         return Excluded(rules=bars)
     members = tuple(

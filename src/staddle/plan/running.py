@@ -41,7 +41,7 @@ async def start_again(member: MemberOrder, tools: Tools) -> bool:
 
 
 class RunningKind(Kind):
-    """A kind whose look needs the machine of its member, or of every member, to run.
+    """A kind whose look needs the machine of its member, or of several or all members, to run.
 
     Kinds define ``look_running`` and, where there is an effect, ``effect``. ``compares``: its look holds whoever answers
     against a certificate, so that somebody else in the machine's place is never taken for it.

@@ -8,13 +8,13 @@ import ipaddress
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
 from staddle.standin.refusal import StartRefused
 
-__all__ = ["Answers", "is_host_name", "read_answers"]
+__all__ = ["Answers", "answers_from_kept", "is_host_name", "kept_answers", "read_answers"]
 
 _NAMESPACE = "{http://schemas.dmtf.org/ovf/environment/1}"
 _LARGEST_DOCUMENT_BYTES = 1 << 20
@@ -77,6 +77,29 @@ def read_answers(path: Path) -> Answers:
     if faults:
         raise StartRefused(*faults)
     return Answers(**values)
+
+
+def kept_answers(answers: Answers) -> dict[str, Any]:
+    """What of the answers is kept for later starts, as JSON has it: all but the password, which is used at the first start only."""
+    return {
+        key: list(value) if isinstance(value, tuple) else value
+        for key, value in asdict(answers).items()
+        if key != "admin_password"
+    }
+
+
+def answers_from_kept(kept: dict[str, Any]) -> Answers:
+    """The answers of the first start, for one that finds no document any more; without the password.
+
+    Raises: StartRefused: what was kept is not whole.
+    """
+    told: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value for key, value in kept.items()
+    }
+    try:
+        return Answers(**{**told, "admin_password": ""})
+    except TypeError as exc:
+        raise StartRefused("the answers that were kept at the first start are not whole") from exc
 
 
 def _contradictions(values: dict[str, Any]) -> Iterator[str]:

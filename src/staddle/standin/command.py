@@ -8,7 +8,7 @@ import sys
 import threading
 from pathlib import Path
 
-from staddle.standin.answers import Answers, read_answers
+from staddle.standin.answers import Answers, answers_from_kept, kept_answers, read_answers
 from staddle.standin.certificate import keep_certificate, server_context
 from staddle.standin.core import Core, Pace
 from staddle.standin.dial import Reach
@@ -79,14 +79,14 @@ def main(arguments: list[str]) -> int:
 
 
 def _serve(args: argparse.Namespace, console: Console) -> None:
-    answers = read_answers(args.answers)
+    state, answers = _told(args)
     reach = Reach.parse(args.address_map, args.port_map)
     if not 0 < args.speed <= 10:
         raise StartRefused("--speed must be above 0 and at most 10")
     console.say(f"Sluicelog {answers.version}")
     console.say(f"name {answers.host_name}")
     server = _bind(answers, args.port, reach)
-    state = State(args.state)
+    state = state or State(args.state)
     kept = state.load()
     if kept and kept["name"] != answers.host_name:
         raise StartRefused(f"the answers name {answers.host_name}, but the state here is of {kept['name']}")
@@ -95,6 +95,8 @@ def _serve(args: argparse.Namespace, console: Console) -> None:
     )
     if not kept:
         kept = {"name": answers.host_name, "password": stretch(answers.admin_password)}
+    if kept.get("answers") != kept_answers(answers):
+        kept = {**kept, "answers": kept_answers(answers)}
         state.keep(kept)
     record = {
         "name": answers.host_name,
@@ -116,6 +118,15 @@ def _serve(args: argparse.Namespace, console: Console) -> None:
     console.say("ready")
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     server.serve_forever()
+
+
+def _told(args: argparse.Namespace) -> tuple[State | None, Answers]:
+    """The answers of the document; where it was detached after the first start, those that were kept then."""
+    if args.answers.exists() or not args.state.exists():
+        return None, read_answers(args.answers)
+    state = State(args.state)
+    kept = state.load().get("answers")
+    return state, read_answers(args.answers) if kept is None else answers_from_kept(kept)
 
 
 def _bind(answers: Answers, port: int, reach: Reach) -> Server:

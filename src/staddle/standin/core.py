@@ -72,6 +72,7 @@ class Core:
         self.issued: Version = (0, 0)
         self.peers: dict[str, Peer] = {}
         self.say: Callable[[str], None] = lambda line: None
+        self._meet()
 
     # -- durable -------------------------------------------------------------------------------------------------
 
@@ -80,11 +81,13 @@ class Core:
         kept = {**self._kept, **changes}
         self._state.keep(kept)
         self._kept = kept
-        if self.document is not None:
-            for name in self.document["members"]:
-                if name != self.me:
-                    self.peers.setdefault(name, Peer())
+        self._meet()
         self.lock.notify_all()
+
+    def _meet(self) -> None:
+        # Also when the member starts: it comes back with the cluster that it had joined, before it hears of any change.
+        for name in self.others():
+            self.peers.setdefault(name, Peer())
 
     @property
     def term(self) -> int:

@@ -23,11 +23,11 @@ from sqlalchemy.pool import NullPool
 from staddle.estate.bookings import Booking, faults_of, standing, until_faults
 from staddle.estate.model import Estate
 from staddle.kernel import Fault, InputRefused, NotAllowed, OutcomeUnknown, OutsideFailed
+from staddle.stores.bookings import BOOKINGS_FILE
 from staddle.stores.mounts import own_mounts, refuse_shared_disk
 
-__all__ = ["BOOKINGS_FILE", "LAYOUT", "SqliteBookings", "bookings_in"]
+__all__ = ["LAYOUT", "SqliteBookings"]
 
-BOOKINGS_FILE: Final = "bookings.sqlite"
 LAYOUT: Final = 1  # user_version of the file; raise it with every change of the table below
 
 
@@ -217,14 +217,3 @@ def _prolong(connection: Connection, booking: Booking) -> None:
 def _delete(connection: Connection, booking_ids: Sequence[str]) -> None:
     for booking_id in booking_ids:  # one by one: a list of any length, below every limit of bound values
         connection.execute(sa.delete(_BOOKINGS).where(_BOOKINGS.c.booking_id == booking_id))
-
-
-def bookings_in(folder: Path, estate: Estate) -> tuple[Booking, ...]:
-    """Every booking of the folder's register by its id; none where there is no register, and none is made.
-
-    Raises: as SqliteBookings.
-    """
-    if not (folder / BOOKINGS_FILE).exists():
-        refuse_shared_disk(folder, own_mounts())
-        return ()
-    return SqliteBookings(folder, estate).all_bookings()

@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import Final
 
 from staddle.kernel import InputRefused
+from staddle.survival.times import COMMON_PRACTICE as TIMES
 
 __all__ = [
     "ANY_DOMAIN",
@@ -123,8 +124,7 @@ class Rates:
         return Rates(rows={**self.rows, **{(row.quantity, row.about): row for row in rows}})
 
 
-_MINUTE: Final = 1 / 60
-_SECOND: Final = 1 / 3600
+_HOUR_S: Final = 3600
 
 
 def _starting() -> Iterator[Rate]:
@@ -162,10 +162,13 @@ def _starting() -> Iterator[Rate]:
     for about, (low, high) in (common | {"service": (0.05, 0.1), ANY_DOMAIN: (0.0, 0.0)}).items():
         yield Rate(quantity=Quantity.COMMON_CAUSE, about=about, low=low, high=high)
     yield Rate(quantity=Quantity.PLANNED, about="host", low=0, high=6)
-    yield Rate(quantity=Quantity.RESTART, about="machine", low=2 * _MINUTE, high=10 * _MINUTE)
-    yield Rate(quantity=Quantity.RESTART, about="service", low=10 * _MINUTE, high=45 * _MINUTE)
-    yield Rate(quantity=Quantity.DETECTION, about="", low=15 * _SECOND, high=60 * _SECOND)
-    yield Rate(quantity=Quantity.TAKE_OVER, about="", low=1 * _SECOND, high=10 * _SECOND)
+    for quantity, about, span in (
+        (Quantity.RESTART, "machine", TIMES.machine_restart),
+        (Quantity.RESTART, "service", TIMES.service_restart),
+        (Quantity.DETECTION, "", TIMES.detection),
+        (Quantity.TAKE_OVER, "", TIMES.take_over),
+    ):
+        yield Rate(quantity=quantity, about=about, low=span.low_s / _HOUR_S, high=span.high_s / _HOUR_S)
 
 
 COMMON_PRACTICE: Final = tuple(_starting())

@@ -5,7 +5,6 @@ estate has (whoever reads it says so).
 """
 
 import contextlib
-import difflib
 import re
 from collections.abc import Collection, Iterator
 from typing import Final
@@ -17,6 +16,7 @@ from staddle.design.model import Row
 from staddle.design.modelfaults import faults_of
 from staddle.design.places import LocatedFault, Places, raise_sorted
 from staddle.kernel import Fault, InputRefused, StaddleError, parse_duration
+from staddle.kernel.likeness import did_you_mean
 from staddle.survival.counted import count_interval
 from staddle.survival.rates import (
     ANY_DOMAIN,
@@ -140,8 +140,7 @@ def _row_faults(
 
     quantities = [str(one) for one in Quantity]
     if row.what not in quantities:
-        near = difflib.get_close_matches(row.what.casefold(), quantities, n=1)
-        mend = f"did you mean {near[0]}?" if near else "write one of " + ", ".join(quantities)
+        mend = did_you_mean(row.what, quantities) or "write one of " + ", ".join(quantities)
         yield fault("what", f'there is no quantity "{row.what}"', mend)
     else:
         wrong = _about_wrong(Quantity(row.what), row.of, domains)
@@ -196,10 +195,9 @@ def _about_wrong(quantity: Quantity, about: str, domains: Collection[tuple[str, 
             what=f'the estate has no domain of the kind "{kind}"', mend="its kinds are " + ", ".join(known)
         )
     if domains and name and (kind, name) not in domains:
-        near = difflib.get_close_matches(about, sorted(f"{k} {n}" for k, n in domains), n=1)
         return Fault(
             what=f'the estate has no {kind} "{name}"',
-            mend=f"did you mean {near[0]}?" if near else "look it up",
+            mend=did_you_mean(about, sorted(f"{k} {n}" for k, n in domains)) or "look it up",
         )
     return None
 

@@ -1,8 +1,9 @@
 """Wait until a member sees the others that are in, and they see it."""
 
 from staddle.plan.kind import Facts, Minutes
+from staddle.plan.leading import members_in
 from staddle.plan.looks import Look, NotYet, Seen
-from staddle.plan.orders import Step
+from staddle.plan.orders import MemberOrder, Step
 from staddle.plan.ports import Tools
 from staddle.plan.running import RunningKind
 from staddle.plan.targets import target_of
@@ -21,8 +22,11 @@ class AwaitSeen(RunningKind):
         settle=2,
     )
 
+    def needed(self, step: Step, tools: Tools) -> tuple[MemberOrder, ...]:
+        return members_in(tools)  # each of them is asked, and one that is off would be waited for in vain
+
     async def look_running(self, step: Step, tools: Tools) -> Look:
-        members = [m for m in tools.plan.members if self._is_in(m.member, tools)]
+        members = members_in(tools)
         me = tools.plan.get_member(step.member)
         for other in members:
             view = await tools.appliance.view(target_of(other.member, tools, secret=True))
@@ -34,9 +38,6 @@ class AwaitSeen(RunningKind):
                 names = ", ".join(m.member for m in members if m.address in missing)
                 return NotYet(why=f"{other.member} does not hear {names} yet")
         return Seen(evidence={"seen_by": [m.member for m in members]})
-
-    def _is_in(self, member: str, tools: Tools) -> bool:
-        return any(tools.evidence(f"{member}/{kind}") is not None for kind in ("found", "join"))
 
 
 KIND = AwaitSeen()

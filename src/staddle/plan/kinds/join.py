@@ -7,8 +7,9 @@ next try looks first; a secret that was perhaps used is never used again, since 
 
 from staddle.kernel import Fault
 from staddle.plan.kind import BackOut, Facts, Minutes
+from staddle.plan.leading import get_leading, members_in
 from staddle.plan.looks import Look, NotYet, Seen, Wrong
-from staddle.plan.orders import Step
+from staddle.plan.orders import MemberOrder, Step
 from staddle.plan.ports import Tools
 from staddle.plan.running import RunningKind
 from staddle.plan.targets import fingerprint_of_member, target_of
@@ -28,8 +29,12 @@ class Join(RunningKind):
         secrets=("a join secret", "the administrator's first password"),
     )
 
+    def needed(self, step: Step, tools: Tools) -> tuple[MemberOrder, ...]:
+        # Whoever leads admits a newcomer only while a majority of those who are in hears it.
+        return (*members_in(tools), tools.plan.get_member(step.member))
+
     async def look_running(self, step: Step, tools: Tools) -> Look:
-        leader = tools.plan.leader()
+        leader = await get_leading(tools)  # first: while nobody leads there is nobody to join
         mine = await tools.appliance.view(target_of(step.member, tools, secret=True))
         if isinstance(mine, NotYet):
             return mine
@@ -60,7 +65,7 @@ class Join(RunningKind):
         return Seen(evidence={"cluster_id": mine.cluster_id, "leader": leader.member})
 
     async def effect(self, step: Step, tools: Tools) -> None:
-        leader = target_of(tools.plan.leader().member, tools, secret=True)
+        leader = target_of((await get_leading(tools)).member, tools, secret=True)
         name = join_secret_name(step.member)
         joiner = tools.plan.get_member(step.member).fqdn
         secret = await tools.appliance.issue_join_secret(leader, joiner, tools.plan.join_secret_s)

@@ -1,13 +1,10 @@
 """Prove the cluster from every member."""
 
 from staddle.plan.kind import Facts, Minutes
-from staddle.plan.looks import Look
-from staddle.plan.orders import Step
-from staddle.plan.ports import Tools
-from staddle.plan.running import RunningKind
+from staddle.plan.proving import ProvingKind
 
 
-class Prove(RunningKind):
+class Prove(ProvingKind):
     facts = Facts(
         name="prove",
         title="prove the cluster",
@@ -19,9 +16,6 @@ class Prove(RunningKind):
         deadline_s=180,
         settle=2,
     )
-
-    async def look_running(self, step: Step, tools: Tools) -> Look:
-        return await tools.prove()
 
 
 KIND = Prove()

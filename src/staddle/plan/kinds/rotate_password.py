@@ -6,6 +6,7 @@ wrong try, and an appliance that makes wrong tries wait does not come to refuse 
 """
 
 from staddle.plan.kind import BackOut, Facts
+from staddle.plan.leading import get_leading
 from staddle.plan.looks import Look, NotYet, Seen
 from staddle.plan.orders import Step
 from staddle.plan.ports import Tools
@@ -48,7 +49,8 @@ class RotatePassword(RunningKind):
             tools.vault.put(PASSWORD, new)
         leader = target_of(tools.plan.leader().member, tools, secret=tools.vault.get(FIRST_PASSWORD))
         if await tools.appliance.accepts(leader):
-            await tools.appliance.change_password(leader, new)
+            leading = await get_leading(tools)
+            await tools.appliance.change_password(target_of(leading.member, tools, secret=True), new)
         # Otherwise an earlier try got through; what is left is that the others follow.
 
 

@@ -1,13 +1,10 @@
 """Seal the rollout: one last proof with the new password. From here on back-out is closed."""
 
 from staddle.plan.kind import BackOut, Facts
-from staddle.plan.looks import Look
-from staddle.plan.orders import Step
-from staddle.plan.ports import Tools
-from staddle.plan.running import RunningKind
+from staddle.plan.proving import ProvingKind
 
 
-class Seal(RunningKind):
+class Seal(ProvingKind):
     facts = Facts(
         name="seal",
         title="seal",
@@ -20,9 +17,6 @@ class Seal(RunningKind):
         deadline_s=180,
         settle=2,
     )
-
-    async def look_running(self, step: Step, tools: Tools) -> Look:
-        return await tools.prove()
 
 
 KIND = Seal()

@@ -16,6 +16,15 @@ def _seen(facts: Facts, kind: ProbeKind, *saw: Saw) -> Iterator[Sight]:
     return (one for one in facts.get_sights() if one.probe.kind is kind and one.saw in saw)
 
 
+def _told_otherwise(facts: Facts, kind: ProbeKind, noun: str) -> Iterator[Found]:
+    for sight in _seen(facts, kind, Saw.OTHERWISE):
+        target = sight.probe.target
+        yield Found(
+            what=f"{target} is not {', '.join(sight.probe.expect)} at {sight.asked}: {sight.why}",
+            where=f"{noun} {target}",
+        )
+
+
 @rule(
     name="address-in-use",
     severity=Severity.STOP,
@@ -48,11 +57,7 @@ def address_in_use(facts: Facts) -> Iterator[Found]:
     needs=_NEEDS,
 )
 def name_points_elsewhere(facts: Facts) -> Iterator[Found]:
-    for sight in _seen(facts, ProbeKind.FORWARD, Saw.OTHERWISE):
-        yield Found(
-            what=f"{sight.probe.target} is not {', '.join(sight.probe.expect)} at {sight.asked}: {sight.why}",
-            where=f"name {sight.probe.target}",
-        )
+    return _told_otherwise(facts, ProbeKind.FORWARD, "name")
 
 
 @rule(
@@ -65,11 +70,7 @@ def name_points_elsewhere(facts: Facts) -> Iterator[Found]:
     needs=_NEEDS,
 )
 def address_named_otherwise(facts: Facts) -> Iterator[Found]:
-    for sight in _seen(facts, ProbeKind.REVERSE, Saw.OTHERWISE):
-        yield Found(
-            what=f"{sight.probe.target} is not {', '.join(sight.probe.expect)} at {sight.asked}: {sight.why}",
-            where=f"address {sight.probe.target}",
-        )
+    return _told_otherwise(facts, ProbeKind.REVERSE, "address")
 
 
 @rule(

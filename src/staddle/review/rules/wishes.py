@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from staddle.design.sentences import AnyOf, Named, apart_kind, parse_survive
+from staddle.design.sentences import AnyOf, Named, find_apart_kind, parse_survive
 from staddle.estate.model import Estate
 from staddle.failures.domains import domains_above, pool_domains_above
 from staddle.kernel import Severity
@@ -46,7 +46,8 @@ def least_lost(votes: int, *, domains: int, failing: int) -> int:
 def kind_not_on_estate(facts: Facts) -> Iterator[Found]:
     estate = facts.get_estate()
     known = list(dict.fromkeys((*_OWN_KINDS, *(one.kind for one in estate.domains))))
-    wishes = [(f"apart[{number}]", row, apart_kind(row)) for number, row in enumerate(facts.design.apart)]
+    apart = [(f"apart[{number}]", row, find_apart_kind(row)) for number, row in enumerate(facts.design.apart)]
+    wishes = [(path, row, kind) for path, row, kind in apart if kind is not None]
     wishes += [(path, text, one.kind) for path, text, one in _scenarios(facts) if isinstance(one, AnyOf)]
     for path, text, kind in wishes:
         if kind not in known:
@@ -129,7 +130,7 @@ def survive_asks_too_much(facts: Facts) -> Iterator[Found]:
 def domain_not_surveyed(facts: Facts) -> Iterator[Found]:
     estate = facts.get_estate()
     kinds = [
-        *map(apart_kind, facts.design.apart),
+        *(kind for kind in map(find_apart_kind, facts.design.apart) if kind is not None),
         *(one.kind for _, _, one in _scenarios(facts) if isinstance(one, AnyOf)),
     ]
     for kind in dict.fromkeys(kinds):
