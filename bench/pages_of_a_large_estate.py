@@ -115,9 +115,8 @@ def _in_browser(job: JobFolder) -> Iterator[Measure]:
         paints = []
         for _ in range(3):
             page.goto(f"{base}/plan")
-            paints.append(
-                page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
-            )
+            page.wait_for_function(f"() => {_PAINTED}.length > 0")
+            paints.append(page.evaluate(f"{_PAINTED}[0].startTime"))
         yield Measure(
             what="the plan opened in a browser, until its first paint",
             value=min(paints) / 1000,
@@ -135,6 +134,7 @@ def _in_browser(job: JobFolder) -> Iterator[Measure]:
     )
 
 
+_PAINTED = "performance.getEntriesByName('first-contentful-paint')"
 _CLICK = """
 (name) => new Promise((done) => {
   const begun = performance.now();

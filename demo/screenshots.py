@@ -33,6 +33,7 @@ ADDRESSES: Final = {
 }
 """Pictures of a sheet with a question; every other one is a sheet as it is opened."""
 DOCS_SIZE: Final = (1100, 780)  # small enough to be committed, large enough to be read
+PLAN_HIGH: Final = 1010  # down to the names of the sites
 WAYS: Final = {
     "360": (360, "light"),
     "1280": (1280, "light"),
@@ -131,7 +132,8 @@ def _shoot_begin(browser: Browser) -> None:
 def _shoot_one(browser: Browser, address: str, picture: str) -> None:
     """The top of one page in the size that docs/ shows."""
     page = _opened(browser, address, "1280")
-    page.set_viewport_size({"width": DOCS_SIZE[0], "height": DOCS_SIZE[1]})
+    across, high = DOCS_SIZE
+    page.set_viewport_size({"width": across, "height": PLAN_HIGH if picture == "plan-failed" else high})
     page.goto(f"{address.partition('/?')[0]}/{ADDRESSES.get(picture, picture)}")
     page.screenshot(path=PICTURES / f"{picture}-docs.png")
     page.context.close()

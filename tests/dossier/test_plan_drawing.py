@@ -175,6 +175,23 @@ def test_a_large_estate_is_drawn_rack_by_rack_and_opened_on_demand() -> None:
     assert cells >= 400
 
 
+def test_racks_stand_room_by_room_and_a_room_is_one_link(estate: Estate) -> None:
+    inside = {"OM-R1": "east hall", "OM-R2": "west hall", "OM-R3": "east hall"}
+    above = {
+        host: tuple(
+            key
+            for name in names
+            for key in ((name, ("room", inside[name[1]])) if name[1] in inside else (name,))
+        )
+        for host, names in domains_above(estate).items()
+    }
+    plan = plan_elevation(elevation_of(estate), above)
+    assert [rack.name for rack in plan.sites[0].racks] == ["OM-R1", "OM-R3", "OM-R2"]
+    links = links_of(ElementTree.fromstring(plan_svg(plan, cluster="levels", says="", links=LINKS)))
+    assert links["room east hall: fail it"] == "/plan?fail=east hall"
+    assert links["room west hall: fail it"] == "/plan?fail=west hall"
+
+
 def test_a_name_is_only_a_name(estate: Estate) -> None:
     name = '"><script>alert(1)</script>'
     plan = plan_elevation(

@@ -27,6 +27,7 @@ from staddle.dossier.plan_rack import (
     whole_height,
     whole_rack,
 )
+from staddle.dossier.stone import STONE_HEIGHT
 
 __all__ = ["plan_svg"]
 
@@ -276,6 +277,7 @@ def _ways(places: Places) -> Iterator[svg.Element]:
         if member not in places.reached:
             continue
         to_x, to_y = places.reached[member]
+        y -= STONE_HEIGHT / 2 + 1  # from the cap, so that the name stays readable
         lift = 34 + abs(to_x - x) * 0.06
         aside = 0.0 if abs(to_x - x) > 30 else 46.0
         middle_x, middle_y = (x + to_x) / 2 + aside, min(y, to_y) - (lift if not aside else 0)

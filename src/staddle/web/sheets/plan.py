@@ -28,6 +28,7 @@ __all__ = ["SHEET", "PlanData"]
 
 _MOST_LISTED_HOSTS: Final = 200
 _MOST_RESTARTS: Final = 60
+_MOST_DRAWN_ROWS: Final = 40
 _DRAWN: Final = ("host", "rack", "site")  # what the drawing itself lets one click
 
 
@@ -274,11 +275,10 @@ def _legend(
 ) -> Iterator[tuple[str, tuple[PartRow, ...]]]:
     kinds, address = dict.fromkeys(part.kind for part in plan.parts), asked.failing()
     for kind in sorted(kinds, key=lambda kind: kind in _DRAWN):
-        rows = tuple(
-            _part(asked, plan, part, judgement, address(part.name))
-            for part in plan.parts
-            if part.kind == kind
-        )
+        parts = [part for part in plan.parts if part.kind == kind]
+        if kind in _DRAWN and len(parts) > _MOST_DRAWN_ROWS:
+            continue  # each of them is a link of the drawing already
+        rows = tuple(_part(asked, plan, part, judgement, address(part.name)) for part in parts)
         yield kind, rows
 
 

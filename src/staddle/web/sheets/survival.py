@@ -12,7 +12,7 @@ from staddle.dossier.survive_drawing import failures_svg
 from staddle.jobs.availability import AvailabilityReport, availability_on
 from staddle.jobs.place import found_placement
 from staddle.jobs.plan import Plan
-from staddle.jobs.survive import Basis, table_on
+from staddle.jobs.survive import Basis, ground_of, table_on
 from staddle.kernel import InputRefused
 from staddle.survival.failuretable import Asked as Sentence
 from staddle.survival.failuretable import Doubles, FailureTable
@@ -132,8 +132,8 @@ def _view(ask: Ask) -> Shown:
 def _judged(
     ask: Ask, plan: Plan, told: Told, *, doubles: bool
 ) -> tuple[FailureTable, AvailabilityReport | None]:
-    with ask.place.placing.judging:
-        table = table_on(plan.ground, doubles=doubles, progress=told)
+    # On a ground of its own: pairs may take minutes, and the plan is asked meanwhile.
+    table = table_on(ground_of(plan.ground.placed), doubles=doubles, progress=told)
     told("how much of a year it serves")
     if found_placement(plan.ground.placed.outcome) is None:
         return table, None
