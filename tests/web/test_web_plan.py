@@ -253,7 +253,7 @@ def test_two_lookers_share_one_search(tmp_path: Path) -> None:
     job = demo_job(tmp_path)
     settle(job)
     place = Waiting(job).place
-    place.placing.patience_s = 60.0  # type: ignore[misc]
+    place.placing.patience_s = 600.0  # type: ignore[misc]
     plans: list[object] = []
     lookers = [threading.Thread(target=lambda: plans.append(place.placing.look())) for _ in range(4)]
     for one in lookers:

@@ -87,6 +87,7 @@ class Placing:
             plan.make_ready()
             # What is kept for hours is left out of the collector's rounds: with 50,000 guests one round takes longer than
             # an answer may. It is freed all the same when the last that knows it goes.
+            gc.unfreeze()  # what was kept before is judged once more
             gc.collect()
             gc.freeze()
             return plan
