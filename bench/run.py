@@ -14,6 +14,7 @@ from pathlib import Path
 
 from bench.machine import machine
 from bench.measure import Measure
+from bench.priority import raised_priority
 from bench.table import BENCHES, Bench
 
 __all__ = ["PAGE", "main", "page"]
@@ -24,7 +25,9 @@ _HEAD = """\
 
 Made by `make bench`, on the machine named below, in one run. A bench is one file in `bench/` with a line in `bench/table.py`. Bounds are
 ratios or spans within the run: another machine gives other figures, and should keep the same bounds. Work of one thread is told by its
-processor time; where two cores are the matter, by the best of several tries on the clock. A bound that was not kept is printed as that.
+processor time; where two cores are the matter, by the best of several tries on the clock, beside what two programs at the same time bring
+there. As root the run has a high priority while it lasts: otherwise the others on the machine are measured. A bound that was not kept is
+printed as that.
 """
 
 
@@ -34,11 +37,21 @@ def main(names: Sequence[str]) -> int:
     if unknown := [name for name in names if name not in known]:
         print(f"no bench {', '.join(unknown)}; there are {', '.join(known)}", file=sys.stderr)
         return 2
-    on = machine()
-    for label, text in on:
-        print(f"{label + ':':<20}{text}")
+    with raised_priority() as priority:
+        on = (*machine(), ("priority", priority))
+        for label, text in on:
+            print(f"{label + ':':<20}{text}")
+        results = _measured([known[name] for name in names] or BENCHES)
+    if not names:
+        PAGE.write_text(page(on, results, datetime.now(UTC)), encoding="utf-8")
+        print(f"\nwritten: {PAGE.relative_to(PAGE.parents[1])}")
+    return 0 if all(figure.kept for _, figures in results for figure in figures) else 1
+
+
+def _measured(benches: Sequence[Bench]) -> list[tuple[Bench, tuple[Measure, ...]]]:
+    """Run them, and print each result as soon as it is there."""
     results = []
-    for bench in [known[name] for name in names] or BENCHES:
+    for bench in benches:
         print(f"\n{bench.title}", flush=True)
         with tempfile.TemporaryDirectory() as folder:
             figures = bench.measure(Path(folder))
@@ -50,10 +63,7 @@ def main(names: Sequence[str]) -> int:
             )
             print(f"  {figure.what}: {_value(figure)}{bound}\n    {figure.beside}", flush=True)
         results.append((bench, figures))
-    if not names:
-        PAGE.write_text(page(on, results, datetime.now(UTC)), encoding="utf-8")
-        print(f"\nwritten: {PAGE.relative_to(PAGE.parents[1])}")
-    return 0 if all(figure.kept for _, figures in results for figure in figures) else 1
+    return results
 
 
 def page(

@@ -91,7 +91,7 @@ error: the package holds no virtual machine
 error: the package holds 2 virtual machines: "a", "b"
   where: box.ovf
   why:   a cluster is made of members of one machine; nothing tells which of these it is
-  try:   look at all with: staddle package; ask the maker for a package with the machine of one member
+  try:   name one in design.yaml: package.machine; look at all with: staddle package FILE
 """,
     ),
     Case(

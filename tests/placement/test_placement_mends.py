@@ -9,7 +9,8 @@ from dataclasses import replace
 import pytest
 
 from staddle.failures.running import Running, Stand
-from staddle.placement.model import Apart, HostRoom, NoneExists, Problem, Reserve
+from staddle.failures.scenario import Scenario
+from staddle.placement.model import Apart, HostRoom, Mend, NoneExists, Problem, Reserve, Survive
 from staddle.placement.solve import solve
 from tests.placement.questions import GB, GIB, any_valid, disk, host, member, ousemoor, pool
 
@@ -135,7 +136,31 @@ def levelled(text: str, problem: Problem) -> Problem | None:
     return replace(problem, clusters=(replace(problem.clusters[0], one_cpu_level=False),))
 
 
-BY_HAND = (apart, elsewhere, roomier, moved, attached, pools, levelled)
+def grown(text: str, problem: Problem) -> Problem | None:
+    found = re.fullmatch(
+        r"one more (\w+) at (\S+), with a host like (\S+), empty(?:, and a pool with as much left as (\S+))?",
+        text,
+    )
+    if found is None:
+        return None
+    kind, site, like, beside = found.groups()
+    own = next(h for h in problem.hosts if h.name == like)
+    assert ("site", site) in own.domains
+
+    def moved_in(domains: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+        return tuple((k, "new") if k == kind else (k, name) for k, name in domains)
+
+    new = replace(own, name="new-host", memory_bytes=own.memory_total_bytes, domains=moved_in(own.domains))
+    hosts, pools = problem.hosts, problem.pools
+    if beside:
+        beside_it = next(p for p in pools if p.name == beside)
+        pools = (*pools, replace(beside_it, name="new-pool", domains=moved_in(beside_it.domains)))
+        hosts = tuple(replace(h, pools=(*h.pools, "new-pool")) if beside in h.pools else h for h in hosts)
+        new = replace(new, pools=(*new.pools, "new-pool"))
+    return replace(problem, hosts=(*hosts, new), pools=pools)
+
+
+BY_HAND = (grown, apart, elsewhere, roomier, moved, attached, pools, levelled)
 
 
 def made(text: str, problem: Problem) -> Problem:
@@ -251,7 +276,7 @@ def test_wishes_and_rules_in_one_conflict() -> None:
 def test_pools() -> None:
     named = ousemoor(allowed_pools=("pool-om-r1", "pool-om-r2"), majority_kinds=())
     kinds = {mend.kind for mend in told(named).mends}
-    assert kinds == {"attach", "give up a wish", "give up a rule"}
+    assert kinds == {"attach", "more domains", "give up a wish", "give up a rule"}
     short = ousemoor(
         members=(member("sl1", disks=(disk("data", 120 * GB),)),),
         pools=tuple(
@@ -282,3 +307,129 @@ def test_cpu_levels_and_sites() -> None:
         majority_kinds=(),
     )
     assert any(mend.text == "let sl1, sl2 stand on any site" for mend in told(sites).mends)
+
+
+# four members, three racks
+
+
+def four(**changes: object) -> Problem:
+    """Kept apart by rack, with a host in each of three."""
+    members = tuple(member(f"sl{n}") for n in range(1, 5))
+    return ousemoor(
+        members=members, hosts=ousemoor().hosts[::2], apart=("rack",), majority_kinds=(), **changes
+    )
+
+
+def test_four_members_on_three_racks() -> None:
+    outcome = told(four())
+    assert [rule.name for rule in outcome.conflict] == ["apart:rack"]
+    assert outcome.irreducible
+    assert [mend.text for mend in outcome.mends] == [
+        "one more rack at ousemoor, with a host like om-h1, empty",
+        'let 2 members share a rack (apart: "2 a rack")',
+        "let any number of members share a rack",
+    ]
+
+
+def test_one_more_rack_brings_a_pool_where_pools_stand_in_racks() -> None:
+    pools = tuple(
+        pool(f"pool-om-r{n}", domains=(("rack", f"om-r{n}"), ("site", "ousemoor"))) for n in range(1, 4)
+    )
+    assert (
+        told(four(pools=pools)).mends[0].text
+        == "one more rack at ousemoor, with a host like om-h1, empty, and a pool with as much left as pool-om-r1"
+    )
+
+
+# after a failure
+
+
+def tight(*, names: tuple[str, ...] = ("ledger", "mail"), booked_by: str = "") -> Problem:
+    """Two hosts of 64 GiB with a guest of 40 GiB each and no disk bound to either: neither takes the other's guest in."""
+    hosts = tuple(
+        host(f"om-h{n}", f"om-r{n}", memory_bytes=24 * GIB, memory_total_bytes=64 * GIB, pools=("shared",))
+        for n in (1, 2, 3)
+    )
+    guests = tuple(
+        Running(
+            name=name,
+            host=h.name,
+            memory_bytes=40 * GIB,
+            vcpus=4,
+            pools=("shared",),
+            booked_by=booked_by,
+        )
+        for name, h in zip((*names, "third"), hosts, strict=True)
+    )
+    stands = tuple(
+        Stand(
+            name=h.name,
+            memory_bytes=64 * GIB,
+            cores=64,
+            vcpu_per_core=1.0,
+            pools=h.pools,
+            networks=h.networks,
+        )
+        for h in hosts
+    )
+    asked = Survive(
+        sentence="any 1 host",
+        scenarios=tuple(
+            Scenario(name=f"host {h.name}", hosts=(h.name,), pools=(), domains=(("host", h.name),))
+            for h in hosts
+        ),
+        others_restart=False,
+    )
+    return ousemoor(
+        members=(member("sl1", memory_bytes=25 * GIB), member("sl2", memory_bytes=20 * GIB)),
+        hosts=hosts,
+        pools=(pool("shared"),),
+        apart=("host",),
+        majority_kinds=(),
+        one_cpu_level=False,
+        reserve=Reserve(survive=(asked,), machines=guests, stands=stands),
+    )
+
+
+def test_more_memory_counts_after_a_failure_too() -> None:
+    # sl1 of 25 GiB finds 24 on each host. With 1 GiB more on one of them it stands there, and cannot restart on
+    # another; with 25 GiB more on two hosts it could, but that is two changes.
+    problem = tight()
+    outcome = solve(problem)
+    assert isinstance(outcome, NoneExists)
+    alone = replace(problem, members=problem.members[1:])
+    assert not isinstance(solve(alone), NoneExists)
+    # Without a failure to outlive one GiB more does.
+    assert any("1 GiB more memory on om-h1" in mend.text for mend in told_of(replace(problem, reserve=None)))
+    # Asked for the failure of om-h3 only: 1 GiB more on om-h1, on which nothing fails.
+    reserve = problem.reserve
+    assert reserve
+    third = replace(reserve.survive[0], scenarios=reserve.survive[0].scenarios[2:])
+    one = replace(problem, reserve=replace(reserve, survive=(third,)))
+    assert any("1 GiB more memory on om-h1" in mend.text for mend in told_of(one))
+
+
+def test_what_another_job_has_booked_is_no_guest_to_be_moved() -> None:
+    problem = tight(booked_by="gates")
+    free = replace(problem.hosts[2], memory_bytes=90 * GIB, memory_total_bytes=128 * GIB)
+    reserve = problem.reserve
+    assert reserve
+    emptied = replace(reserve, survive=(), machines=reserve.machines[:2])
+    one = replace(
+        problem,
+        members=(member("sl1", memory_bytes=25 * GIB), member("sl2", memory_bytes=30 * GIB)),
+        hosts=(*problem.hosts[:2], free),
+        reserve=emptied,
+    )
+    texts = [mend.text for mend in told_of(one)]
+    assert "ask job gates for 40 GiB that it has booked on om-h1" in texts
+    assert not any(text.startswith("move guest") for text in texts)
+    theirs = replace(emptied, machines=tuple(replace(m, booked_by="") for m in emptied.machines))
+    texts = [mend.text for mend in told_of(replace(one, reserve=theirs))]
+    assert "move guest ledger (40 GiB) from om-h1 to om-h3" in texts
+
+
+def told_of(problem: Problem) -> tuple[Mend, ...]:
+    outcome = solve(problem)
+    assert isinstance(outcome, NoneExists)
+    return outcome.mends

@@ -209,6 +209,42 @@ def test_thin_disks_are_promised_whole_and_written_as_far_as_they_are_filled() -
     )
 
 
+@pytest.mark.parametrize(
+    ("own", "of_parent", "written"),
+    [
+        (
+            2 * GB,
+            3 * GB,
+            5 * GB,
+        ),  # DSP0243, parentRef: a disk holds what differs from its parent, and both are kept
+        (
+            39 * GB,
+            3 * GB,
+            40 * GB,
+        ),  # a child's blocks replace its parent's: never more than the disk can hold
+        (None, 3 * GB, 40 * GB),  # not stated: taken for full
+        (2 * GB, None, 40 * GB),
+    ],
+)
+def test_a_thin_disk_on_a_parent_is_written_with_the_parent_once(
+    own: int | None, of_parent: int | None, written: int
+) -> None:
+    plain = package()
+    disks = (
+        PackageDisk(
+            disk_id="system", capacity_bytes=40 * GB, populated_bytes=own, file_id="file2", parent_id="base"
+        ),
+        PackageDisk(disk_id="base", capacity_bytes=40 * GB, populated_bytes=of_parent, file_id="file1"),
+        *plain.disks[1:],
+    )
+    members = problem_from(
+        design=design(storage=Storage(allocation="thin", snapshot_percent=0)),
+        estate=estate(),
+        package=replace(plain, disks=disks),
+    ).members
+    assert members[0].disks[0] == DiskNeed(disk_id="system", promised_bytes=40 * GB, written_bytes=written)
+
+
 def test_percentages_are_rounded_up() -> None:
     storage = Storage(snapshot_percent=0, swap_percent=33)
     disks = problem_from(design=design(storage=storage), estate=estate(), package=package()).members[0].disks

@@ -13,7 +13,7 @@ from staddle.failures.running import Running, Stand
 from staddle.failures.scenario import Scenario
 from staddle.placement.cost import level_values
 from staddle.placement.data import Tables
-from staddle.placement.learnt import Cut, CutSeat, Learnt
+from staddle.placement.learnt import Cut, Learnt, Place, Taken
 from staddle.placement.model import (
     Apart,
     BestShown,
@@ -53,6 +53,8 @@ def restarts(machines: Sequence[Running], stands: Sequence[Stand], scenario: Sce
         there = [*here[stand.name], machine]
         return (
             set(machine.pools) <= set(stand.pools)
+            and set(machine.networks) <= set(stand.networks)
+            and (not machine.sites or stand.site in machine.sites)
             and sum(m.memory_bytes for m in there) <= stand.memory_bytes
             and sum(cores(m, stand) for m in there) <= 1000 * stand.cores
             and not any(m.apart and m.apart == machine.apart for m in here[stand.name])
@@ -75,14 +77,17 @@ def restarts(machines: Sequence[Running], stands: Sequence[Stand], scenario: Sce
 def ours(problem: Problem, seats: tuple[Seat, ...]) -> list[Running]:
     """The members as they run in these seats."""
     apart_after = problem.reserve.apart_after if problem.reserve else ()
+    overhead = {h.name: h.guest_overhead_percent for h in problem.hosts}
     return [
         Running(
             name=f"our {m.name}",
             host=s.host,
-            memory_bytes=m.memory_bytes,
+            memory_bytes=ceil(m.memory_bytes * (100 + Fraction(str(overhead[s.host]))) / 100),
             vcpus=m.vcpus,
             vcpu_per_core=m.vcpu_per_core or None,
             pools=tuple({pool for _, pool in s.disks}),
+            networks=m.networks,
+            sites=(m.site,) if m.site else (),
             apart=f"our {m.cluster}" if m.cluster in apart_after else "",
         )
         for m, s in zip(problem.members, seats, strict=True)
@@ -431,23 +436,23 @@ def test_any_two_of_many_hosts_is_learnt_where_it_cannot_be_written_down() -> No
     assert isinstance(solve(few), NoneExists)
 
 
-def test_a_cut_of_two_in_the_same_seat_does_not_forbid_one_there() -> None:
+def test_a_cut_of_two_in_the_same_place_does_not_forbid_one_there() -> None:
     from ortools.sat.python import cp_model
 
     problem = question(
         hosts_of(20, 20), [any_host(hosts_of(20, 20))], members=[member_of("m0", 5), member_of("m1", 5)]
     )
     tables = Tables(problem)
-    seat = CutSeat(class_position=0, host="h0", pools=("p",))
     active = frozenset(group.name for group in tables.groups)
 
-    def most_on_h0(*seats: CutSeat) -> int:
-        model = PlacementModel(tables, active, Learnt(cuts=(Cut(group="survive:any host", seats=seats),)))
+    def most_on_h0(count: int) -> int:
+        taken = Taken(classes=(0,), place=Place(hosts=frozenset({"h0"})), count=count)
+        model = PlacementModel(tables, active, Learnt(cuts=(Cut(group="survive:any host", taken=(taken,)),)))
         model.cp.maximize(sum(stand for (_, h), stand in model.stands.items() if h == 0))
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         assert solver.solve(model.cp) == cp_model.OPTIMAL
         return round(solver.objective_value)
 
-    assert most_on_h0(seat, seat) == 1
-    assert most_on_h0(seat) == 0
+    assert most_on_h0(2) == 1
+    assert most_on_h0(1) == 0

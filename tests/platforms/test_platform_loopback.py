@@ -4,6 +4,11 @@ import asyncio
 import contextlib
 import hashlib
 import os
+import shutil
+import signal
+import stat
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -116,7 +121,7 @@ def leftover(bench: Bench, tag: str, word: str) -> Path:
     mark = hashlib.sha256(tag.encode()).hexdigest()[:10]
     place = machine.with_name(f".{word}-{mark}-{machine.name}")
     place.mkdir(mode=0o700)
-    (place / "ovf-env.xml").write_text("first-Password-1")
+    (place / "answers.iso").write_text("first-Password-1")
     return place
 
 
@@ -198,7 +203,7 @@ def test_a_host_without_room_refuses_machine_and_answers_and_keeps_no_part(bench
         with pytest.raises(OutsideFailed) as caught:
             asyncio.run(bench.platform.attach_answers(bench.plan, bench.member, bytes(9000)))
         assert str(caught.value) == (
-            "error: ovf-env.xml could not be written: No space left on device\n"
+            "error: answers.iso could not be written: No space left on device\n"
             f"  where: {host / bench.member.machine}\n"
             "  try:   make room, then run again"
         )
@@ -219,3 +224,62 @@ def test_a_machine_that_is_not_there_cannot_be_started_or_given_answers(bench: B
             "  where: om-h1\n"
             "  try:   run the same command again; it is created first"
         )
+
+
+def test_the_answers_lie_in_the_drive_as_an_image_with_the_makers_files(bench: Bench) -> None:
+    # Source: DSP0243, ISO transport, by isoinfo (Debian's genisoimage), which shares no code with the writer.
+    files = {"etc/site key": b"k" * 3000, "motd": b""}
+
+    async def work() -> None:
+        await bench.deliver(bench.plan, bench.member)
+        await bench.platform.create_machine(bench.plan, bench.member)
+        await bench.platform.attach_answers(bench.plan, bench.member, bench.document(bench.member), files)
+
+    asyncio.run(work())
+    folder = bench.root / "hosts" / bench.member.host / bench.member.machine
+    disc = folder / "answers.iso"
+    assert stat.S_IMODE(disc.stat().st_mode) == 0o600
+    assert [path.name for path in folder.iterdir() if "env" in path.name] == []
+
+    def from_disc(name: str) -> bytes:
+        if shutil.which("isoinfo") is None:
+            if os.environ.get("CI") == "true":
+                pytest.fail("isoinfo is not installed, and nothing may be skipped here")
+            pytest.skip("isoinfo is not installed")
+        return subprocess.run(
+            ["isoinfo", "-J", "-i", str(disc), "-x", name], check=True, capture_output=True
+        ).stdout
+
+    assert from_disc("/ovf-env.xml") == bench.document(bench.member)
+    assert from_disc("/ovffiles/etc/site key") == files["etc/site key"]
+    asyncio.run(bench.platform.eject_answers(bench.plan, bench.member))
+    assert not disc.exists()
+
+
+@pytest.mark.parametrize("end", ["eject", "remove"])
+def test_a_kill_while_the_answers_are_attached_leaves_nothing_that_the_end_does_not_take_away(
+    bench: Bench, end: str
+) -> None:
+    asyncio.run(bench.deliver(bench.plan, bench.member))
+    asyncio.run(bench.platform.create_machine(bench.plan, bench.member))
+    killed = f"""
+import asyncio, os, signal
+from pathlib import Path
+from staddle.platforms.loopback import LoopbackPlatform
+from tests.platforms.bench import plan_with, TAG
+Path.replace = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+plan = plan_with(TAG)
+asyncio.run(LoopbackPlatform(Path({str(bench.root)!r})).attach_answers(plan, plan.members[0], b"first-Password-1"))
+"""
+    ended = subprocess.run([sys.executable, "-c", killed], cwd=Path(__file__).parents[2], check=False)
+    assert ended.returncode == -signal.SIGKILL
+    holding = [p for p in bench.root.rglob("*") if p.is_file() and b"first-Password-1" in p.read_bytes()]
+    assert len(holding) == 1
+    assert stat.S_IMODE(holding[0].stat().st_mode) == 0o600
+    assert isinstance(asyncio.run(bench.platform.look_answers(bench.plan, bench.member, None)), NotYet)
+    asyncio.run(bench.platform.attach_answers(bench.plan, bench.member, bench.document(bench.member)))
+    if end == "eject":
+        asyncio.run(bench.platform.eject_answers(bench.plan, bench.member))
+    else:
+        asyncio.run(bench.platform.remove_machine(bench.plan, bench.member))
+    assert not [p for p in bench.root.rglob("*") if p.is_file() and b"first-Password-1" in p.read_bytes()]

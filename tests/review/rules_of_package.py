@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from staddle.kernel import Fault, Finding, Severity
+from staddle.package import InstanceCount, ScaleOut
 from staddle.review.facts import Facts
 from staddle.review.rule import PRACTICE
 from tests.review.ousemoor import facts_of, sluicelog
@@ -14,6 +15,33 @@ __all__ = ["FIRES", "QUIET"]
 OF_ANOTHER_ROOM: Final = Finding(
     rule="of-another-room", severity=Severity.NOTE, what="something", where="a.ovf"
 )
+
+
+def meant(*counts: tuple[str, int, int | None]) -> Facts:
+    """The job of three members with a package that states these counts: (size, least, most) of machine, collection, …."""
+    scales = tuple(
+        ScaleOut(
+            content_id=f"content {number}",
+            counts=(InstanceCount(size_id=size, least=least, default=least, most=most),),
+        )
+        for number, (size, least, most) in enumerate(counts)
+    )
+    return facts_of(package=replace(sluicelog()[0], scale_out=scales))
+
+
+def not_as_meant(what: str) -> tuple[Finding, ...]:
+    return (
+        Finding(
+            rule="members-not-as-meant",
+            severity=Severity.RISK,
+            what=f"the package is meant to stand {what} times, the design has 3 members",
+            where=facts_of().at("members"),
+            why="the maker states how often its machine is meant to stand, and supports what it states",
+            mend="have as many members as the maker states, or ask whether it supports this number",
+            source="DSP0243 2.x, scale-out section",
+        ),
+    )
+
 
 FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] = {
     "package-reading": [
@@ -98,6 +126,12 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
             ),
         ),
     ],
+    "members-not-as-meant": [
+        (lambda: meant(("", 4, None)), not_as_meant("at least 4")),
+        (lambda: meant(("", 1, 2)), not_as_meant("1 to 2")),
+        (lambda: meant(("river", 2, 2)), not_as_meant("2")),
+        (lambda: meant(("", 2, 2), ("", 2, 4)), not_as_meant("4 to 8")),
+    ],
 }
 
 QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
@@ -114,6 +148,13 @@ QUIET: Final[dict[str, list[Callable[[], Facts]]]] = {
         lambda: facts_of(('  sha256: "SHA256"\n', "")),
     ],
     "package-not-intact": [
+        lambda: facts_of(),
+    ],
+    "members-not-as-meant": [
+        lambda: meant(("", 3, None)),
+        lambda: meant(("", 1, 3)),
+        lambda: meant(("estuary", 5, 5)),
+        lambda: meant(("", 3, 3), ("", 1, 1)),
         lambda: facts_of(),
     ],
 }

@@ -46,13 +46,14 @@ def test_a_taken_address_stops_the_member_before_its_machine_is_started(tmp_path
 def test_wrong_answers_stop_the_member_with_the_last_words_of_its_console(tmp_path: Path) -> None:
     with job_in(tmp_path) as job:
         member = job.head.plan.members[1]
-        document = job.private / "loopback/hosts" / member.host / member.machine / "ovf-env.xml"
+        disc = job.private / "loopback/hosts" / member.host / member.machine / "answers.iso"
         good: list[bytes] = []
 
         def spoil() -> None:
-            good.append(document.read_bytes())
-            document.write_bytes(good[0].replace(b'"400"', b'"many"'))
-            assert document.read_bytes() != good[0]
+            good.append(disc.read_bytes())
+            # The document lies in the image as it is; another text of the same length keeps the image whole.
+            disc.write_bytes(good[0].replace(b'"400"', b'"4e2"'))
+            assert disc.read_bytes() != good[0]
 
         hook(job, "levels-2/attach-answers", Event.SEEN, spoil)
         run = carry(job)
@@ -64,10 +65,10 @@ def test_wrong_answers_stop_the_member_with_the_last_words_of_its_console(tmp_pa
             f'"{title}" was not seen done\n'
             f"  where: {step}\n"
             "  why:   the last look said: the machine has stopped; its console ends with: "
-            'error: answer sluicelog.retention_days: "many" is not a number of days from 1 to 65535\n'
+            'error: answer sluicelog.retention_days: "4e2" is not a number of days from 1 to 65535\n'
             "  try:   find out why with the probe named on the run card, mend it, and run the same command again"
         )
-        asyncio.run(job.platform.attach_answers(job.head.plan, member, good[0]))
+        disc.write_bytes(good[0])
         run_out(job)
 
 

@@ -18,7 +18,9 @@ import pytest
 from staddle.plan.ports import Owned
 from staddle.rollout.run import Run
 from staddle.rollout.states import Event, State
+from staddle.trust.secretnames import FIRST_PASSWORD
 from tests.rollout.loopback_job import ROLLOUT, LoopbackJob
+from tests.rollout.secret_forms import forms
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -73,6 +75,16 @@ def one_process(job: LoopbackJob, machine: str, host: str) -> int:
     return found[0]
 
 
+def check_no_answers(job: LoopbackJob) -> None:
+    """No disc with answers is left, in part or whole, and no file holds the first password but the strongbox, encrypted."""
+    assert list(job.folder.rglob("*answers.iso*")) == []
+    first = job.vault.find(FIRST_PASSWORD)
+    assert first is not None
+    texts = {path: path.read_bytes() for path in job.folder.rglob("*") if path.is_file()}
+    assert job.folder / "journal.sqlite" in texts
+    assert [path for path, text in texts.items() if any(form in text for form in forms(first))] == []
+
+
 def check_once(job: LoopbackJob) -> None:
     """Every step was seen done exactly once, and the cluster has each member exactly once."""
     seen = [r.entry.step_id for r in job.store.entries(ROLLOUT) if r.entry.event is Event.SEEN]
@@ -100,6 +112,7 @@ def test_killed_at_every_boundary_it_goes_on_and_does_nothing_twice(tmp_path: Pa
         assert job.run().sealed
         check_agreement(job)
         check_once(job)
+        check_no_answers(job)
     finally:
         clear(job)
 
@@ -126,6 +139,7 @@ def test_killed_at_random_moments_it_goes_on_and_does_nothing_twice(tmp_path: Pa
         assert job.run().sealed
         check_agreement(job)
         check_once(job)
+        check_no_answers(job)
     finally:
         clear(job)
 
@@ -157,5 +171,6 @@ def test_killed_during_back_out_it_goes_on_until_nothing_of_ours_is_left(tmp_pat
         assert left == ()
         assert {run.state(step.step_id) for step in run.plan.steps} == {State.BACKED_OUT}
         assert foreign.exists()
+        check_no_answers(job)
     finally:
         clear(job)

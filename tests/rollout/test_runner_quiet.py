@@ -3,7 +3,6 @@
 import base64
 import logging
 import threading
-import urllib.parse
 from pathlib import Path
 
 import pytest
@@ -18,6 +17,7 @@ from staddle.trust.secretnames import FIRST_PASSWORD, PASSWORD
 from staddle.trust.secrets import Secret
 from tests.rollout.hooked_job import HookedStore, carry, job_in, run_out
 from tests.rollout.loopback_job import ROLLOUT
+from tests.rollout.secret_forms import forms
 
 
 class RememberingVault(RolloutVault):
@@ -28,17 +28,6 @@ class RememberingVault(RolloutVault):
     def put(self, name: str, secret: Secret) -> None:
         self.put_in.append(secret)
         super().put(name, secret)
-
-
-def forms(secret: Secret) -> set[bytes]:
-    """The secret as text, in a URL, in hex, and in base64 from each of its three starts."""
-    raw = secret.unsafe_reveal().encode()
-    coded = {raw, raw.hex().encode(), urllib.parse.quote(raw, safe="").encode()}
-    for lead in range(3):
-        whole = base64.b64encode(b"\0" * lead + raw)
-        core = whole[-(-lead * 8 // 6) : (lead + len(raw)) * 8 // 6]
-        coded |= {core, core.replace(b"+", b"-").replace(b"/", b"_")}
-    return coded
 
 
 def test_a_sealed_run_leaves_no_secret_and_holds_few_threads(
@@ -55,14 +44,14 @@ def test_a_sealed_run_leaves_no_secret_and_holds_few_threads(
         def told(entry: Entry) -> None:
             threads.append(threading.active_count() - before)
             if entry.step_id == "cluster/prove":
-                answers.append(bool(list(tmp_path.rglob("ovf-env.xml"))))
+                answers.append(bool(list(tmp_path.rglob("answers.iso"))))
 
         job.store.told = told  # type: ignore[attr-defined]
         assert carry(job).sealed
         # The pool of asyncio.to_thread for disks and starters; waits themselves add none.
         assert max(threads) <= 8
         assert all(answers), "the answers were there before they were ejected"
-        assert list(tmp_path.rglob("*ovf-env.xml")) == []
+        assert list(tmp_path.rglob("*answers.iso*")) == []
         secrets = [job.vault.get(FIRST_PASSWORD), job.vault.get(PASSWORD), *RememberingVault.put_in]
         assert len({secret.unsafe_reveal() for secret in secrets}) == 4  # two passwords, two join secrets
         texts = {

@@ -134,6 +134,8 @@ def _conflict(screen: Screen, report: PlaceReport) -> None:
     if not isinstance(none, NoneExists):
         return
     how = "each of them is needed for it" if none.irreducible else "not every one may be needed for it"
+    if none.stopped:
+        how += ", the search was broken off"
     screen.show(f"rules in conflict ({how}):")
     for rule in none.conflict:
         hanging(screen, "  ", rule.text)
@@ -143,6 +145,8 @@ def _conflict(screen: Screen, report: PlaceReport) -> None:
         screen.show("any one of these would do, each was tried; the cheapest first:")
         for mend in none.mends:
             hanging(screen, "  ", f"{mend.kind}: {mend.text}")
+    elif none.stopped:
+        screen.show("which changes would help was not looked for to the end")
     else:
         screen.show("no single change was found that would do; two at once were not looked for")
         screen.show(

@@ -10,6 +10,7 @@ from types import FrameType, TracebackType
 from typing import Final, Self
 
 from staddle.cli.screen import Screen
+from staddle.jobs.place import TimeIsUp
 
 __all__ = ["Progress", "ends_after"]
 
@@ -46,13 +47,13 @@ class Progress:
 
 @contextlib.contextmanager
 def ends_after(span: timedelta | None) -> Iterator[None]:
-    """After that time the same happens as on Ctrl-C; None for no end. On the main thread only, elsewhere without effect."""
+    """After that time TimeIsUp is raised, as by Ctrl-C; None for no end. On the main thread only, elsewhere without effect."""
     if span is None or threading.current_thread() is not threading.main_thread():
         yield
         return
 
     def end(_: int, __: FrameType | None) -> None:
-        raise KeyboardInterrupt
+        raise TimeIsUp
 
     before = signal.signal(signal.SIGALRM, end)
     signal.setitimer(signal.ITIMER_REAL, span.total_seconds())

@@ -119,6 +119,9 @@ class PackageChoice(Row):
 
     file: str = Field(description="the OVA or OVF file, seen from this file")
     size: str = Field(default="", description="one of the package's sizes; empty means its default")
+    machine: str = Field(
+        default="", description="the id of the members' machine, where the package holds several"
+    )
     profile: str = Field(
         description="how this appliance is spoken to: an installed profile, a YAML file, or none yet"
     )

@@ -95,6 +95,19 @@ class RestartTest:
             limit="; ".join(limits), machines=question.machines_without(left), seats=question.seats(left)
         )
 
+    def refuted(self, question: Question, *, limit_s: float) -> bool:
+        """Whether it is proven, in little time, that not all of it restarts; False says nothing.
+
+        For questions of which there are many, and of which no answer is lost by not having it.
+
+        Args: limit_s: deterministic seconds of the constraint solver.
+        """
+        if not len(question) or walk_fit(question, start=max(question.failed) + 1) is not None:
+            return False
+        if refute(question) is not None:
+            return True
+        return quick_fit(question) is None and solve_cp(question, limit_s=limit_s) is None
+
     def _solvers(self) -> tuple[tuple[Callable[[Question], list[int] | Undecided | None], str], ...]:
         return (
             (solve_patterns, "packing patterns have shown that no choice of hosts takes all of them"),

@@ -20,7 +20,8 @@ class Running:
     ``memory_bytes`` includes its overhead on the host; ``vcpu_per_core`` is the limit of its class, None for the host's
     own. ``pools`` holds every pool with a disk of it. ``networks`` are needed on the host where it restarts, and one of
     ``cpu_levels`` (() for any); ``sites`` are those where it may stand, () for any. A smaller ``restart_order`` starts first. The
-    machines of one ``apart`` group share no host, those of one ``together`` group stand on one ("" for no group).
+    machines of one ``apart`` group share no host, those of one ``together`` group stand on one ("" for no group). What is
+    promised to another job and does not run yet has its name in ``booked_by``.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Running:
     apart: str = ""
     together: str = ""
     ours: bool = False
+    booked_by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -137,7 +137,7 @@ def _gather(
     if read.places.find("job.estate") not in absent:
         reading = _collect(faults, lambda: survey(estate_folder))
     if read.places.find("package.file") not in absent:
-        package = _collect(faults, lambda: read_package(package_path))
+        package = _collect(faults, lambda: read_package(package_path, machine=design.package.machine))
     profile = _collect(faults, lambda: load_profile(design.package.profile, folder))
     settled = _collect(faults, lambda: read_settled(folder))
     limits = _collect(faults, lambda: limits_in(folder))

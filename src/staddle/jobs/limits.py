@@ -56,7 +56,7 @@ def _product(folder: JobFolder) -> tuple[str, str]:
     """Product and version of the package; blank while there is no package, since the maker can be asked before."""
     design = design_of(folder)
     try:
-        package = read_package(folder.beside_design(design.package.file))
+        package = read_package(folder.beside_design(design.package.file), machine=design.package.machine)
     except StaddleError:
         return "", ""
     return package.product, package.version

@@ -27,10 +27,13 @@ from staddle.placement.model import (
 from staddle.placement.paper import placement_text
 from staddle.placement.problem import ClusterAsk, problem_from, problem_of_many
 from staddle.placement.solve import kept, solve
+from staddle.placement.solving import TimeIsUp
 from staddle.placement.why import Why
 from staddle.placement.why import why as why_not
 
-__all__ = ["Chosen", "Kept", "PlaceReport", "found_placement", "place", "settle", "why"]
+__all__ = ["Chosen", "Kept", "PlaceReport", "TimeIsUp", "found_placement", "place", "settle", "why"]
+
+_WEAKER = 4.0  # what makes a cluster weaker comes after what must be bought
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,9 +73,18 @@ class PlaceReport:
 
     @property
     def problem_digest(self) -> str:
-        """Digest of the question without what was settled before: it tells whether the same question is asked."""
-        asked = (self.problem.members, self.problem.hosts, self.problem.pools, self.problem.clusters)
-        return digest_of(asked)
+        """Digest of the question without what was settled before: it tells whether the same question is asked.
+
+        Scenarios stand in it as the sentences that they come from: of "any 2 hosts" there are millions.
+        """
+        problem, reserve = self.problem, self.problem.reserve
+        after = reserve and (
+            tuple((row.cluster, row.sentence, row.least_data, row.others_restart) for row in reserve.survive),
+            reserve.machines,
+            reserve.stands,
+            reserve.apart_after,
+        )
+        return digest_of((problem.members, problem.hosts, problem.pools, problem.clusters, after))
 
 
 def place(
@@ -219,16 +231,15 @@ def _located(rule: ConflictRule, jobs: Sequence[Gathered]) -> ConflictRule:
 
 
 def _other_designs(job: Gathered, now: datetime) -> Iterator[Change]:
-    """The same question with another size, thin disks, or no room kept for snapshots."""
+    """The same question with another size, thin disks, no room kept for snapshots, or a member fewer."""
     design, package = job.design, job.package
     bookings = bookings_of_others(job.estate_folder, job.reading.estate, [design.job.name], now)
     storage = design.storage
-    changes: list[tuple[str, float, object, object]] = [
+    changes: list[tuple[str, float, dict[str, object]]] = [
         (
             f"take size {size} instead of {job.size_id}",
             0.5,
-            design.package.model_copy(update={"size": size}),
-            storage,
+            {"package": design.package.model_copy(update={"size": size})},
         )
         for size in _smaller_sizes(package, job.size_id)
     ]
@@ -236,15 +247,17 @@ def _other_designs(job: Gathered, now: datetime) -> Iterator[Change]:
         disks = tuple(disk.model_copy(update={"allocation": "thin"}) for disk in storage.disks)
         thin = storage.model_copy(update={"allocation": "thin", "disks": disks})
         changes.append(
-            ("let disks be written as they fill (storage.allocation: thin)", 0.3, design.package, thin)
+            ("let disks be written as they fill (storage.allocation: thin)", 0.3, {"storage": thin})
         )
     if storage.snapshot_percent:
         bare = storage.model_copy(update={"snapshot_percent": 0})
-        changes.append(
-            ("keep no room for snapshots (storage.snapshot_percent: 0)", 0.2, design.package, bare)
-        )
-    for text, more, chosen, stored in changes:
-        other = design.model_copy(update={"package": chosen, "storage": stored})
+        changes.append(("keep no room for snapshots (storage.snapshot_percent: 0)", 0.2, {"storage": bare}))
+    fewer = [member for member in design.members if member.data and member.leads == "never"]
+    if fewer and sum(member.data for member in design.members) > 1:
+        rest = tuple(member for member in design.members if member is not fewer[-1])
+        changes.append((f"one member fewer: leave out {fewer[-1].name}", _WEAKER, {"members": rest}))
+    for text, more, update in changes:
+        other = design.model_copy(update=update)
         try:
             problem = problem_from(
                 design=other,

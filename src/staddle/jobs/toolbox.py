@@ -15,7 +15,14 @@ from staddle.jobs.folder import JobFolder
 from staddle.jobs.vault import RolloutVault
 from staddle.jobs.wire import RealWire
 from staddle.kernel import Clock, Fault, InputRefused, NotAllowed, Random
-from staddle.package import Package, PlatformFacts, environment_document, open_disk_file, verify_package
+from staddle.package import (
+    Package,
+    PlatformFacts,
+    environment_document,
+    environment_files,
+    open_disk_file,
+    verify_package,
+)
 from staddle.plan.looks import Look, NotYet, Seen, Signature, Wrong
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan
 from staddle.plan.ports import DiskSource, Platform, Progress, Room, Tools
@@ -90,6 +97,7 @@ class Workbench:
             verify_package=self._verify,
             open_disk=self._open_disk,
             answers_document=self._answers,
+            answers_files=lambda: environment_files(self.package_path, self.package),
             prove=lambda: self._prove(tools),
             progress=self.progress,
         )

@@ -44,7 +44,10 @@ if TYPE_CHECKING:
         read_environment,
     )
     from staddle.package.environmentimage import (
+        EnvironmentDisc,
+        environment_files,
         environment_image_file,
+        read_environment_image,
         remove_environment_images,
         write_environment_image,
     )
@@ -67,6 +70,7 @@ __all__ = [
     "DiskDevice",
     "DiskFigures",
     "Environment",
+    "EnvironmentDisc",
     "EnvironmentFile",
     "Filling",
     "Form",
@@ -96,11 +100,13 @@ __all__ = [
     "check_answer",
     "check_package",
     "environment_document",
+    "environment_files",
     "environment_image_file",
     "load_signer",
     "needs_passphrase",
     "open_disk_file",
     "read_environment",
+    "read_environment_image",
     "read_machines",
     "read_package",
     "remove_environment_images",
@@ -124,7 +130,10 @@ _LATER: Final = {
         "read_environment",
     ),
     "environmentimage": (
+        "EnvironmentDisc",
+        "environment_files",
         "environment_image_file",
+        "read_environment_image",
         "remove_environment_images",
         "write_environment_image",
     ),

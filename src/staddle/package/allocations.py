@@ -22,7 +22,9 @@ _FIELDS: Final = ("Reservation", "Limit", "Weight")
 
 def allocations_of(reading: Reading, items: Sequence[Item]) -> tuple[Allocation, ...]:
     """One for each item that reserves, limits or weighs; a unit that cannot be read is a fault."""
-    return tuple(found for item in items if (found := _allocation(reading, item)))
+    # Nearly no item has any of the three, and there may be thousands.
+    given = [i for i in items if "Reservation" in (f := i.fields) or "Limit" in f or "Weight" in f]
+    return tuple(found for item in given if (found := _allocation(reading, item)))
 
 
 def read_group_allocations(
@@ -39,7 +41,7 @@ def read_group_allocations(
 
 
 def _allocation(reading: Reading, item: Item) -> Allocation | None:
-    if item.fields.keys().isdisjoint(_FIELDS) or not any(item.value(name) for name in _FIELDS):
+    if not any(item.value(name) for name in _FIELDS):
         return None
     try:
         units = _units(item)

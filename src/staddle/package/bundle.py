@@ -104,7 +104,8 @@ def write_bundle(
                 why=f"its SHA-256 is {verified.package_sha256}, that of its contents {verified.contents_sha256}",
                 mend="use the pinned package, or pin this one after finding out why it differs",
             )
-        package = read_descriptor(archive)
+        # All members are of one machine; of another one in the package nothing is filled in.
+        package = read_descriptor(archive, machine=orders[0].filling.system_id if orders else "")
         work = _Writing(
             archive=archive,
             package=package,
@@ -294,7 +295,7 @@ class _Writing:
         return _NewFile(path, self.mode)
 
     def _read_back(self, path: Path, filling: Filling) -> None:
-        different = unlike(self.package, read_package(path), filling)
+        different = unlike(self.package, read_package(path, machine=filling.system_id), filling)
         if different:
             raise OurFault.one(
                 "the package that was written does not read back as it was meant",

@@ -109,6 +109,10 @@ def _origin(file_name: str, package: Package, bundled: Bundled, signed_by: str) 
 
 def _asked(member: SheetMember, package: Package) -> Iterator[str]:
     yield from _item("name", f"{member.machine} (set)")
+    if len(package.machines) > 1:
+        yield from _item(
+            "machine", f"{package.name} is the member; the package holds others too: import this one only"
+        )
     yield from _item("host", member.host or "not placed yet: staddle place --settle")
     for disk, pool, choice in member.disks:
         yield from _item(f"disk {disk}", f"{pool or 'pool not placed yet'}; {choice}")

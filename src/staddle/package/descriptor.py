@@ -60,9 +60,17 @@ def read_machines(path: Path, *, lang: str = "en-US", families: tuple[str, ...] 
     return _read(open_archive(path), lang=lang, families=families)
 
 
-def read_descriptor(archive: Archive, *, lang: str = "en-US", families: tuple[str, ...] = ()) -> Package:
-    """The first machine of an archive that is open already: files, sizes and texts are the same for all machines."""
-    return _read(archive, lang=lang, families=families)[0]
+def read_descriptor(
+    archive: Archive, *, lang: str = "en-US", families: tuple[str, ...] = (), machine: str = ""
+) -> Package:
+    """One machine of an archive that is open already; "" for the first: files, sizes and texts are the same for all machines.
+
+    Raises: InputRefused: as ``read_package``.
+    """
+    packages = _read(archive, lang=lang, families=families)
+    if not machine:
+        return packages[0]
+    return packages[one_of([package.name for package in packages], machine, where=archive.descriptor_name)]
 
 
 def _read(archive: Archive, *, lang: str, families: tuple[str, ...]) -> tuple[Package, ...]:

@@ -1,7 +1,7 @@
 """The environment document on a disc: an ISO 9660 image for the machine's CD drive, there only while it is used.
 
-The image carries secrets in clear text, so it is made with owner-only rights, under a name that nobody can foresee, and
-removed when the block that uses it ends, however it ends. That the bytes are gone from the medium below is not promised:
+The image carries secrets in clear text. As a file it is made with owner-only rights, under a name that nobody can foresee, and
+removed when the block that uses it ends, however it ends; who attaches the bytes otherwise looks after the same. That the bytes are gone from the medium below is not promised:
 journals and flash keep copies. What stands in the document is environment.py's business.
 
 Source: DSP0243, ISO transport: ``ovf-env.xml`` in the root directory, the files of the environment files section below
@@ -11,8 +11,10 @@ Source: DSP0243, ISO transport: ``ovf-env.xml`` in the root directory, the files
 import io
 import os
 import secrets
+import struct
 from collections.abc import Iterator, Mapping
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Final
@@ -26,7 +28,14 @@ from staddle.package.model import Package
 if TYPE_CHECKING:
     import pycdlib
 
-__all__ = ["environment_image_file", "remove_environment_images", "write_environment_image"]
+__all__ = [
+    "EnvironmentDisc",
+    "environment_files",
+    "environment_image_file",
+    "read_environment_image",
+    "remove_environment_images",
+    "write_environment_image",
+]
 
 _PREFIX: Final = "staddle-answers-"
 _SUFFIX: Final = ".iso"
@@ -34,9 +43,16 @@ _FOLDER: Final = "ovffiles"
 _MOST_DEPTH: Final = 6  # ISO 9660 §6.8.2.1: eight levels with the root and /ovffiles/
 _MOST_NAME: Final = 64  # Joliet: 64 characters a name
 _READ_ONLY: Final = 0o100400
-_MOST_FILE_BYTES: Final = (
-    16 << 20
-)  # ours: keys and settings are small; its length must be known, so it is read whole
+# ours, for all of them together: keys and settings are small; their lengths must be known, so they are read whole
+_MOST_FILE_BYTES: Final = 16 << 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EnvironmentDisc:
+    """What lies on the disc: the document, and the maker's files per path below ``/ovffiles/``. Both may hold secrets."""
+
+    document: bytes = field(repr=False)
+    files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
 
 def write_environment_image(
@@ -152,11 +168,13 @@ def environment_image_file(
     except OSError as exc:
         raise _cannot_write(folder, exc) from exc
     try:
-        with os.fdopen(handle, "w+b") as out, ExitStack() as opened:
+        with os.fdopen(handle, "w+b") as out:
             try:
-                write_environment_image(
-                    out, document, made_at=made_at, files=_contents(opened, path, package)
-                )
+                contents = {} if path is None or package is None else environment_files(path, package)
+                files: dict[str, tuple[BinaryIO, int]] = {
+                    name: (io.BytesIO(data), len(data)) for name, data in contents.items()
+                }
+                write_environment_image(out, document, made_at=made_at, files=files)
                 out.flush()
                 os.fsync(out.fileno())
             except OSError as exc:
@@ -167,23 +185,57 @@ def environment_image_file(
             image.unlink()
 
 
-def _contents(
-    opened: ExitStack, path: Path | None, package: Package | None
-) -> dict[str, tuple[BinaryIO, int]]:
-    if path is None or package is None:
-        return {}
-    found: dict[str, tuple[BinaryIO, int]] = {}
+def environment_files(path: Path, package: Package) -> dict[str, bytes]:
+    """What the maker wants on the disc beside the document, per path below ``/ovffiles/``; {} where nothing is wanted.
+
+    Args: path: where the package lies. Raises: InputRefused: they are larger than any disc of answers needs to be.
+    """
+    found: dict[str, bytes] = {}
+    left = _MOST_FILE_BYTES
     for file in package.environment_files:
-        content = opened.enter_context(open_disk_file(path, package, file.file_id))
-        data = content.read(_MOST_FILE_BYTES + 1)
-        if len(data) > _MOST_FILE_BYTES:
+        with open_disk_file(path, package, file.file_id) as content:
+            found[file.path] = content.read(left + 1)
+        left -= len(found[file.path])
+        if left < 0:
             raise InputRefused.one(
-                f'the environment file "{file.path}" has more than {_MOST_FILE_BYTES} bytes',
-                why="it is put on a disc together with the answers of each member",
-                mend="hand it to the machine in another way",
+                f'the environment files up to "{file.path}" have more than {_MOST_FILE_BYTES} bytes',
+                why="they are put on a disc together with the answers of each member",
+                mend="hand them to the machine in another way",
             )
-        found[file.path] = io.BytesIO(data), len(data)
     return found
+
+
+def read_environment_image(image: BinaryIO) -> EnvironmentDisc:
+    """What lies on a disc that ``write_environment_image`` made.
+
+    Raises: InputRefused: it is no such disc.
+    """
+    import pycdlib
+    from pycdlib.pycdlibexception import PyCdlibException
+
+    disc = pycdlib.PyCdlib()
+    try:
+        disc.open_fp(image)
+        try:
+            names = [
+                f"{folder.rstrip('/')}/{name}"
+                for folder, _, files in disc.walk(joliet_path="/")
+                for name in files
+            ]
+            contents = {name: io.BytesIO() for name in names}
+            for name, content in contents.items():
+                disc.get_file_from_iso_fp(content, joliet_path=name)
+        finally:
+            disc.close()
+        document = contents.pop(f"/{ENVIRONMENT_NAME}").getvalue()
+    except (PyCdlibException, struct.error, OSError, LookupError, ValueError) as exc:
+        raise InputRefused.one(
+            "the disc with the answers cannot be read back", why=str(exc), mend="attach the answers again"
+        ) from exc
+    return EnvironmentDisc(
+        document=document,
+        files={name.removeprefix(f"/{_FOLDER}/"): content.getvalue() for name, content in contents.items()},
+    )
 
 
 def remove_environment_images(folder: Path) -> int:

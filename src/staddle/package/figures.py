@@ -9,7 +9,7 @@ disk is empty.
 
 from dataclasses import dataclass
 
-from staddle.package.model import Controller, DiskDevice, Package, PackageDisk
+from staddle.package.model import Controller, DiskDevice, Package
 
 __all__ = ["DiskFigures", "SizeFigures", "size_figures"]
 
@@ -62,7 +62,7 @@ def size_figures(package: Package, size_id: str) -> SizeFigures:
 
 
 def _disk(package: Package, device: DiskDevice, size_id: str) -> DiskFigures:
-    chain = _chain(package, device)
+    chain = package.chain_of(device.disk_id)
     thick_bytes = chain[0].capacity_for(size_id)
     populated = [0 if link.file_id is None else link.populated_bytes for link in chain]
     known = [amount for amount in populated if amount is not None]
@@ -77,12 +77,5 @@ def _disk(package: Package, device: DiskDevice, size_id: str) -> DiskFigures:
     )
 
 
-def _chain(package: Package, device: DiskDevice) -> tuple[PackageDisk, ...]:
-    chain = [package.get_disk(device.disk_id)]
-    while (parent := chain[-1].parent_id) is not None:
-        chain.append(package.get_disk(parent))
-    return tuple(chain)
-
-
 def _files(package: Package, device: DiskDevice) -> frozenset[str]:
-    return frozenset(disk.file_id for disk in _chain(package, device) if disk.file_id is not None)
+    return frozenset(disk.file_id for disk in package.chain_of(device.disk_id) if disk.file_id is not None)

@@ -152,7 +152,15 @@ class _Parts:
         ):
             if not amount and number not in by_type:
                 self.reading.fault(f"the machine has no {name}{of_size}", at=self.section)
-        names = {item.instance_id: item.title for item in devices}
+        # A machine has a handful of kinds of device; what it has none of is not looked for among thousands.
+        kinds = by_type.keys()
+        controllers = (
+            [i for i in devices if i.resource_type in types.CONTROLLERS] if kinds & types.CONTROLLERS else []
+        )
+        drives = [i for i in devices if i.resource_type in _DRIVES] if kinds & _DRIVES else []
+        disks = [i for i in devices if self._is_disk(i)] if kinds & types.STORAGE else []
+        others = [i for i in devices if i.resource_type not in _CARRIED] if kinds - _CARRIED else []
+        names = {item.instance_id: item.title for item in devices} if disks else {}
         adapters = by_type.get(types.ETHERNET_ADAPTER, []) + by_type.get(types.ETHERNET_CONNECTION, [])
         transports = self.reading.names(self.section, "transport")
         has_cd = bool(by_type.get(types.CD_DRIVE) or by_type.get(types.DVD_DRIVE))
@@ -170,9 +178,7 @@ class _Parts:
             size_id=size.size_id,
             processors=processors,
             memory_bytes=memory_bytes,
-            disks=tuple(
-                device for item in devices if self._is_disk(item) if (device := self._disk(item, names))
-            ),
+            disks=tuple(device for item in disks if (device := self._disk(item, names))),
             adapters=tuple(self._adapter(item) for item in adapters),
             has_cd=has_cd,
             transports=transports,
@@ -184,15 +190,14 @@ class _Parts:
                     kind=types.resource_name(item.resource_type),
                     model=item.value("ResourceSubType"),
                 )
-                for item in devices
-                if item.resource_type in types.CONTROLLERS
+                for item in controllers
             ),
-            media=tuple(medium for item in devices if (medium := self._medium(item))),
+            media=tuple(medium for item in drives if (medium := self._medium(item))),
             allocations=allocations_of(self.reading, devices),
             other_devices=tuple(
                 f"{types.resource_name(item.resource_type)}: {item.title}"
-                for item in devices
-                if item.resource_type not in _CARRIED and not self._is_disk(item)
+                for item in others
+                if not self._is_disk(item)
             ),
         )
 
@@ -309,8 +314,6 @@ class _Parts:
         return names.get(parent, "")
 
     def _medium(self, item: Item) -> Medium | None:
-        if item.resource_type not in _DRIVES:
-            return None
         resource = item.value("HostResource")
         match = _FILE.fullmatch(resource)
         if match is None:
@@ -325,6 +328,29 @@ class _Parts:
         return Medium(drive=item.title, file_id=match["file_id"])
 
     def _adapter(self, item: Item) -> Adapter:
+        fields = item.fields
+        connection = fields.get("Connection")
+        if "Connection" in item.repeated or connection is None or connection not in self.networks:
+            self._judge_connections(item)
+        if address := fields.get("Address", ""):
+            self.reading.finding(
+                "adapter-address",
+                Severity.RISK,
+                f'the maker fixed the hardware address {address} of the adapter "{item.title}"',
+                at=item.element,
+                why="two members with one address on a network disturb each other",
+                mend="let the platform choose the address",
+                source="CIM_ResourceAllocationSettingData, Address; common practice",
+            )
+        return Adapter(
+            address=address,
+            name=item.title,
+            network=connection or "",
+            model=fields.get("ResourceSubType", ""),
+            connected=fields.get("AutomaticAllocation", "").lower() not in ("false", "0"),
+        )
+
+    def _judge_connections(self, item: Item) -> None:
         connections = item.values("Connection")
         for name in connections:
             if name not in self.networks:
@@ -343,23 +369,6 @@ class _Parts:
                 mend="ask the maker which network it belongs to",
                 source=_SOURCE,
             )
-        if address := item.value("Address"):
-            self.reading.finding(
-                "adapter-address",
-                Severity.RISK,
-                f'the maker fixed the hardware address {address} of the adapter "{item.title}"',
-                at=item.element,
-                why="two members with one address on a network disturb each other",
-                mend="let the platform choose the address",
-                source="CIM_ResourceAllocationSettingData, Address; common practice",
-            )
-        return Adapter(
-            address=address,
-            name=item.title,
-            network=connections[0] if connections else "",
-            model=item.value("ResourceSubType"),
-            connected=item.value("AutomaticAllocation").lower() not in ("false", "0"),
-        )
 
     def _ranges(
         self, items: tuple[Item, ...], by_type: Mapping[int, Sequence[Item]], size: Size

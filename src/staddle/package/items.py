@@ -8,7 +8,8 @@ same InstanceID as a whole; ``ovf:bound`` min and max are range markers and make
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final, NamedTuple
 
 from staddle.kernel import Severity
 from staddle.package.configurations import sizes_named
@@ -25,12 +26,15 @@ _FIELD_NAMESPACES = {
     _CIM + "CIM_EthernetPortAllocationSettingData",
 }
 _WHOLE = re.compile(r"\d{1,20}", re.ASCII)
+_NONE_REPEATED: Final[Mapping[str, Sequence[str]]] = MappingProxyType({})
 _SOURCE = "DSP0243, virtual hardware section"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
-    """One item. ``fields`` holds all values of each field, in order; ``bound`` is normal, min or max."""
+class Item(NamedTuple):
+    """One item. ``fields`` holds the first value of each field, ``repeated`` all values of those that stand more than once.
+
+    ``bound`` is normal, min or max. A named tuple, as a descriptor may hold thousands: a data class takes three times as long to make.
+    """
 
     element: Element
     instance_id: str
@@ -38,16 +42,18 @@ class Item:
     sizes: tuple[str, ...]
     bound: str
     required: bool
-    fields: Mapping[str, tuple[str, ...]]
+    fields: Mapping[str, str]
+    repeated: Mapping[str, Sequence[str]]
 
-    def values(self, name: str) -> tuple[str, ...]:
-        """All values of a field, () if it is absent."""
-        return self.fields.get(name, ())
+    def values(self, name: str) -> Sequence[str]:
+        """All values of a field in order, () if it is absent."""
+        if name in self.repeated:
+            return self.repeated[name]
+        return (self.fields[name],) if name in self.fields else ()
 
     def value(self, name: str) -> str:
         """The first value of a field, "" if it is absent."""
-        values = self.fields.get(name)
-        return values[0] if values else ""
+        return self.fields.get(name, "")
 
     def quantity(self, name: str) -> int | None:
         """A field as a whole number; None if it is absent or none."""
@@ -57,8 +63,7 @@ class Item:
     @property
     def title(self) -> str:
         """What people call it: the element name, else the instance id."""
-        names = self.fields.get("ElementName")
-        return (names[0] if names else "") or f"item {self.instance_id}"
+        return self.fields.get("ElementName") or f"item {self.instance_id}"
 
 
 def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> tuple[Item, ...]:
@@ -66,13 +71,14 @@ def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> t
     items: list[Item] = []
     seen: set[tuple[str, str, str]] = set()
     names: dict[str, str] = {}
+    numbers: dict[str, int | None] = {}
     for element in reading.children(section, "Item", "EthernetPortItem", "StorageItem"):
-        fields = _fields(element, names)
-        instance_id = fields.get("InstanceID", ("",))[0]
+        fields, repeated = _fields(element, names)
+        instance_id = fields.get("InstanceID", "")
         if not instance_id:
             reading.fault("a hardware item has no InstanceID", at=element, why="CIM makes it the key")
             continue
-        if not fields.get("ElementName", ("",))[0]:
+        if not fields.get("ElementName"):
             reading.finding(
                 "item-without-name",
                 Severity.NOTE,
@@ -80,50 +86,61 @@ def read_items(reading: Reading, section: Element, sizes: tuple[Size, ...]) -> t
                 at=element,
                 source="CIM_ResourceAllocationSettingData, ElementName is required",
             )
-        type_text = fields.get("ResourceType", ("",))[0]
-        if _WHOLE.fullmatch(type_text) is None:
+        type_text = fields.get("ResourceType", "")
+        if type_text not in numbers:
+            numbers[type_text] = int(type_text) if _WHOLE.fullmatch(type_text) else None
+        resource_type = numbers[type_text]
+        if resource_type is None:
             reading.fault(
                 f'the hardware item {instance_id} has the ResourceType "{type_text}"',
                 at=element,
                 why="a number of the CIM value map is expected",
             )
             continue
-        item = Item(
-            element=element,
-            instance_id=instance_id,
-            resource_type=int(type_text),
-            # Most items have no attribute; then none is asked for.
-            sizes=sizes_named(reading, element, sizes) if (attributed := bool(element.keys())) else (),
-            bound=_bound(reading, element, instance_id) if attributed else "normal",
-            required=not attributed or reading.flag(element, "required", default=True),
-            fields=fields,
-        )
-        for size_id in item.sizes or ("",):
-            if (instance_id, item.bound, size_id) in seen:
+        # Most items have no attribute; then none is asked for.
+        if element.keys():
+            named = sizes_named(reading, element, sizes)
+            bound = _bound(reading, element, instance_id)
+            required = reading.flag(element, "required", default=True)
+        else:
+            named, bound, required = (), "normal", True
+        for size_id in named or ("",):
+            before = len(seen)
+            seen.add((instance_id, bound, size_id))
+            if len(seen) == before:
                 reading.fault(
                     f"the hardware item {instance_id} stands twice"
                     + (f' for the configuration "{size_id}"' if size_id else ""),
                     at=element,
                     why="an InstanceID stands once for each bound and configuration",
                 )
-            seen.add((instance_id, item.bound, size_id))
-        items.append(item)
+        items.append(Item(element, instance_id, resource_type, named, bound, required, fields, repeated))
     return tuple(items)
 
 
-def _fields(element: Element, names: dict[str, str]) -> dict[str, tuple[str, ...]]:
-    """The fields of one item. Args: names: per tag the field's name, "" for none; filled here."""
-    # A descriptor may hold thousands of items with ten fields each: each child is asked as little as can be.
-    found: dict[str, tuple[str, ...]] = {}
+def _fields(element: Element, names: dict[str, str]) -> tuple[dict[str, str], Mapping[str, Sequence[str]]]:
+    """The fields of one item as in ``Item``. Args: names: per tag the field's name, "" for none; filled here."""
+    # A descriptor may hold thousands of items with ten fields each: each child is asked as little as can be, and a mapping of
+    # plain texts is nothing that the collector of cycles has to look at.
+    found: dict[str, str] = {}
+    repeated: dict[str, list[str]] | None = None
     for child in element:
         tag = child.tag
-        if (name := names.get(tag)) is None:
+        try:
+            name = names[tag]
+        except KeyError:
             namespace, _, local = tag[1:].partition("}")
             name = names[tag] = local if namespace in _FIELD_NAMESPACES else ""
-        if name:
-            text = ((child.text or "") if not len(child) else full_text(child)).strip()
-            found[name] = (*found[name], text) if name in found else (text,)
-    return found
+        if not name:
+            continue
+        text = full_text(child) if len(child) else child.text
+        text = text.strip() if text else ""
+        if name not in found:
+            found[name] = text
+        else:
+            repeated = {} if repeated is None else repeated
+            repeated.setdefault(name, [found[name]]).append(text)
+    return found, _NONE_REPEATED if repeated is None else repeated
 
 
 def _bound(reading: Reading, element: Element, instance_id: str) -> str:

@@ -344,6 +344,13 @@ class Package:
                 return disk
         raise InputRefused.one(f'the package has no disk "{disk_id}"')
 
+    def chain_of(self, disk_id: str) -> tuple[PackageDisk, ...]:
+        """The disk, its parent, and so on to the one without. Raises: InputRefused: no such disk."""
+        chain = [self.get_disk(disk_id)]
+        while (parent := chain[-1].parent_id) is not None:
+            chain.append(self.get_disk(parent))
+        return tuple(chain)
+
     def get_placement_group(self) -> PlacementGroup | None:
         """The group that this machine's instances belong to, None where the maker put it into none."""
         return next((g for g in self.placement_groups if g.group_id == self.placement_group), None)

@@ -73,14 +73,14 @@ def one_of(names: Sequence[str], wanted: str, *, where: str) -> int:
             f'the package holds no virtual machine "{wanted}"',
             where=where,
             why=f"it holds {listed(names)}",
-            mend="name one of these",
+            mend="name one of these: in a job design.yaml: package.machine, else with --machine",
         )
     raise InputRefused(
         Fault(
             what=f"the package holds {len(names)} virtual machines: {listed(names)}",
             where=where,
             why="a cluster is made of members of one machine; nothing tells which of these it is",
-            mend="look at all with: staddle package; ask the maker for a package with the machine of one member",
+            mend="name one in design.yaml: package.machine; look at all with: staddle package FILE",
         )
     )
 

@@ -121,6 +121,7 @@ def running_guests(estate: Estate, bookings: Iterable[Booking] = ()) -> tuple[Ru
             pools=tuple(dict.fromkeys(row.pool for row in rows if row.pool)),
             sites=sites[host],
             apart=f"booked by {job}",
+            booked_by=job,
         )
         for (job, member, host), rows in booked.items()
     ]

@@ -3,17 +3,20 @@
 Members that are alike need no rows of their own where at most one of them stands in each cell: then it is enough to say
 which cells are taken. A cell is a host; or, where at most one member of the cluster may stand in a domain of some kind,
 those hosts of such a domain that reach the same pools. Hosts that others are better than in every respect are left out
-where enough of those are there (Candidates).
+where enough of those are there (candidates).
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import comb
 
+from staddle.failures.scenario import Scenario
 from staddle.placement.bars import group
 from staddle.placement.data import Tables
-from staddle.placement.model import ClusterRules, HostRoom
+from staddle.placement.learnt import Learnt
+from staddle.placement.model import ClusterRules, HostRoom, Survive
 
-__all__ = ["Unit", "cells_of", "find_units"]
+__all__ = ["Unit", "candidates", "cells_of", "find_units"]
 
 _FEW_PAIRS = 4000  # below so many pairs of member and host every host is looked at
 
@@ -34,15 +37,17 @@ def find_units(
     tables: Tables,
     active: frozenset[str],
     *,
-    cut_hosts: frozenset[int],
+    learnt: Learnt,
     only: frozenset[int] | None = None,
 ) -> tuple[Unit, ...]:
     """The units, those of one class next to each other.
 
-    Args: active: groups of rules that hold; cut_hosts: those that stand in a cut of the reserve; only: the
-        hosts that are looked at, None for all.
+    Args: active: groups of rules that hold; learnt: about the reserve; only: the hosts that are looked at, None for all
+        that are worth it.
     """
-    kept = _candidates(tables, active, cut_hosts) if only is None else sorted(only)
+    few = len(tables.problem.members) * len(tables.problem.hosts) <= _FEW_PAIRS
+    every: Sequence[int] = range(len(tables.problem.hosts))
+    kept = sorted(only) if only is not None else every if few else candidates(tables, active, learnt)
     cells = {rules.name: cells_of(tables, rules, active) for rules in tables.problem.clusters}
     units = []
     for positions in tables.classes:
@@ -81,29 +86,67 @@ def cells_of(tables: Tables, rules: ClusterRules, active: frozenset[str]) -> tup
     return [numbers.setdefault(name, len(numbers)) for name in names], single
 
 
-def _candidates(tables: Tables, active: frozenset[str], cut_hosts: frozenset[int]) -> Sequence[int]:
+def candidates(tables: Tables, active: frozenset[str], learnt: Learnt) -> Sequence[int]:
     """The hosts worth looking at.
 
     Of hosts that stand and reach alike, one is left out when at least as many others are no worse in memory and vCPUs as
-    members can stand among them at all, and one more for each that a cut names: whoever takes the one left out can take
-    a better one that is free instead, and no level above the table order gets worse. Settled and pinned hosts stay.
+    members can stand among them at all, and one more for each that a cut tells from the others: whoever takes the one left
+    out can take a better one that is free instead, and no level above the table order gets worse. So alike are only those
+    between which no rule makes a difference: none of a member, and no failure that the design names. Settled and pinned hosts stay.
     """
     problem = tables.problem
-    everything = range(len(problem.hosts))
-    if len(problem.members) * len(problem.hosts) <= _FEW_PAIRS:
-        return everything
     wanted = {seat.host for seat in problem.settled} | {m.pinned_to for m in problem.members}
-    wanted |= {name for m in problem.members for name in m.keep_out}
+    told_apart = _told_apart(tables)
     alike: dict[object, list[int]] = {}
     for h, host in enumerate(problem.hosts):
-        alike.setdefault(_likeness(host), []).append(h)
+        alike.setdefault((_likeness(host), told_apart[h]), []).append(h)
+    cut_sets = {
+        names for cut in learnt.cuts for row in cut.taken for names in (row.place.hosts, row.place.failed)
+    }
     kept: list[int] = []
     for positions in alike.values():
-        most = _most_among(tables, problem.hosts[positions[0]], active) + sum(
-            h in cut_hosts for h in positions
-        )
+        names = frozenset(problem.hosts[h].name for h in positions)
+        split = frozenset[str]().union(*(names & own for own in cut_sets if not names <= own))
+        most = _most_among(tables, problem.hosts[positions[0]], active) + len(split)
         kept += _best(problem.hosts, positions, most, wanted)
     return sorted(kept)
+
+
+def _told_apart(tables: Tables) -> list[object]:
+    """What a rule that names hosts says of each: members that keep out of it, pools in it, failures that take it."""
+    problem = tables.problem
+    marks: list[list[object]] = [[] for _ in problem.hosts]
+    for position, member in enumerate(problem.members):
+        for name in member.keep_out:
+            if name in tables.host_at:
+                marks[tables.host_at[name]].append(("keep out", position))
+    for pool in problem.pools:
+        for kind, name in pool.domains:
+            if kind == "host" and name in tables.host_at:
+                marks[tables.host_at[name]].append(("holds", pool.name))
+    for number, survive in enumerate(problem.reserve.survive if problem.reserve else ()):
+        if not _of_any_hosts(survive, len(problem.hosts)):
+            for place, scenario in enumerate(survive.scenarios):
+                for name in scenario.hosts:
+                    if name in tables.host_at:
+                        marks[tables.host_at[name]].append(("fails", number, place))
+    return [tuple(row) for row in marks]
+
+
+def _of_any_hosts(survive: Survive, hosts: int) -> bool:
+    """Whether these are all choices of so many hosts, so that none of them makes a difference between two hosts."""
+    counts = {_hosts_alone(scenario) for scenario in survive.scenarios}
+    if len(counts) != 1 or 0 in counts:
+        return False
+    return len({scenario.domains for scenario in survive.scenarios}) >= comb(hosts, counts.pop())
+
+
+def _hosts_alone(scenario: Scenario) -> int:
+    """How many hosts fail where nothing else is meant to; 0 where something else is."""
+    alone = all(kind == "host" for kind, _ in scenario.domains) and len(scenario.domains) == len(
+        scenario.hosts
+    )
+    return len(scenario.hosts) if alone else 0
 
 
 def _likeness(host: HostRoom) -> object:

@@ -2,7 +2,7 @@
 
 A deletion filter: each group is left out in turn; when still no placement exists without it, it stays out. What
 remains cannot do without any of its groups, so it is irreducible; it need not be the smallest such set. A question that
-was not decided within its limit keeps its group and ends the claim to be irreducible.
+was not decided within its limit keeps its group and ends the claim to be irreducible; so does whoever breaks it off.
 """
 
 from collections.abc import Callable
@@ -23,7 +23,10 @@ def find_conflict(
     decided = True
     for group in groups:
         fewer = tuple(other for other in remaining if other.name != group.name)
-        answer = possible(frozenset(other.name for other in fewer))
+        try:
+            answer = possible(frozenset(other.name for other in fewer))
+        except KeyboardInterrupt:  # what is proven stays proven
+            return NoneExists(conflict=remaining, irreducible=False, stopped=True)
         if answer is False:
             remaining = fewer
         decided = decided and answer is not None

@@ -1,7 +1,7 @@
 """What a search has learnt about the reserve by asking about placements it had found. Values only.
 
-A cut says that some seats may not all be taken; a scenario of "any 2 racks" that was not survived is written into the
-model from then on. Both hold for every placement, so that what they exclude is proven to be excluded.
+A cut says that so many members may not all stand in some places; a scenario of "any 2 racks" that was not survived is written
+into the model from then on. Both hold for every placement, so that what they exclude is proven to be excluded.
 """
 
 from collections.abc import Mapping
@@ -9,24 +9,50 @@ from dataclasses import dataclass, field
 
 from staddle.failures.scenario import Scenario
 
-__all__ = ["NOTHING_LEARNT", "Cut", "CutSeat", "Learnt"]
+__all__ = ["NOTHING_LEARNT", "Cut", "Learnt", "Place", "Taken"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CutSeat:
-    """Some member of a class on that host, its disks in these pools."""
+class Place:
+    """Where a member counts for a cut: on one of ``hosts``, whatever its pools; or on one of ``failed``, to restart.
 
-    class_position: int
-    host: str
-    pools: tuple[str, ...]
+    ``failed`` hosts fail in the scenario of the cut. A member there counts if none of its disks lies in a pool that fails
+    too, and if they lie in ``pools``, one a disk, where these are not None.
+    """
+
+    hosts: frozenset[str] = frozenset()
+    failed: frozenset[str] = frozenset()
+    pools: tuple[str, ...] | None = None
+
+    def meets(self, other: "Place") -> bool:
+        """Whether one member may count for both."""
+        return bool(self.hosts & other.hosts) or (
+            bool(self.failed & other.failed)
+            and (self.pools is None or other.pools is None or self.pools == other.pools)
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """So many members of these classes (positions in data.Tables.classes) in that place."""
+
+    classes: tuple[int, ...]
+    place: Place
+    count: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
-    """Seats that together leave too little after a scenario. ``group`` names the group of rules that asks for it."""
+    """What together leaves too little after a scenario: a member for each of what is taken, no member for two.
+
+    ``group`` names the group of rules that asks for it, ``assumed`` those besides that the proof rests on; ``lost_pools``
+    are the pools that fail in the scenario.
+    """
 
     group: str
-    seats: tuple[CutSeat, ...]
+    taken: tuple[Taken, ...]
+    lost_pools: tuple[str, ...] = ()
+    assumed: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -271,13 +271,15 @@ class Mend:
 class NoneExists:
     """Proven: no placement meets the rules. ``irreducible`` says whether each rule was shown to be needed.
 
-    ``mends`` were each shown to help; of ``undecided_mends`` more that was not known within the limit.
+    ``mends`` were each shown to help; of ``undecided_mends`` more that was not known within the limit. ``stopped``: broken
+    off while looking for either.
     """
 
     conflict: tuple[ConflictRule, ...]
     irreducible: bool
     mends: tuple[Mend, ...] = ()
     undecided_mends: int = 0
+    stopped: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

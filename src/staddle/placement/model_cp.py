@@ -1,36 +1,34 @@
 """The constraint model of one problem, with only the named groups of rules that are active.
 
-One Boolean a unit and host, one a unit, cell, disk and pool (cells.py). What no single host or pool can take is not made
-a Boolean at all. Amounts are divided by the greatest common divisor of the needs, which changes no answer. Not here: the
-levels of the objective (model_levels.py), the search (search.py). The solver's library takes half a second to import and
-is imported only when a model is built.
+The rules over the Booleans of model_seats.py. Amounts are divided by the greatest common divisor of the needs, which
+changes no answer. Not here: what was learnt about the reserve (model_cuts.py), the levels of the objective
+(model_levels.py), the search (search.py).
 """
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from collections.abc import Iterable
 from math import gcd
 from typing import TYPE_CHECKING, Final
 
 from staddle.failures.minimum import FEWEST_LEADING, FEWEST_VOTES
-from staddle.failures.solver import load_solver
 from staddle.placement.bars import group
-from staddle.placement.cells import find_units
 from staddle.placement.data import Tables
-from staddle.placement.fates import Fate
-from staddle.placement.learnt import NOTHING_LEARNT, Cut, Learnt
-from staddle.placement.model import ClusterRules, ConflictRule, DiskNeed, MemberNeed, Seat
+from staddle.placement.learnt import NOTHING_LEARNT, Learnt
+from staddle.placement.model import ClusterRules
+from staddle.placement.model_cuts import add_cut
+from staddle.placement.model_seats import SeatModel
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-    Linear = cp_model.LinearExpr | int
-    Terms = list[cp_model.IntVar]
+    from staddle.placement.model_seats import Linear, Terms
 
 __all__ = ["PlacementModel", "within"]
 
+_BIND: Final = frozenset({"memory", "pool-reach"})
+"""Groups by which what is bound to hosts by its pools must fit into them."""
 
-class PlacementModel:
+
+class PlacementModel(SeatModel):
     """The model.
 
     Args: tables: the problem; active: names of the groups of rules that hold; learnt: what was learnt about the reserve;
@@ -47,31 +45,11 @@ class PlacementModel:
         only: frozenset[int] | None = None,
         nothing_shared: bool = False,
     ) -> None:
-        load_solver()
-        from ortools.sat.python import cp_model
-
-        self.tables: Final = tables
-        self.active: Final = active
-        self.cp: Final = cp_model.CpModel()
-        cut_hosts = frozenset(tables.host_at[seat.host] for cut in learnt.cuts for seat in cut.seats)
-        self.units: Final = find_units(tables, active, cut_hosts=cut_hosts, only=only)
-        self.stands: Final[dict[tuple[int, int], cp_model.IntVar]] = {}  # (unit, host)
-        self.keeps: Final[dict[tuple[int, int, int, int], cp_model.IntVar]] = {}  # (unit, cell, disk, pool)
-        self._cells: Final[list[dict[int, list[int]]]] = []  # of each unit, hosts by cell
-        self._cells_with: Final[list[dict[int, set[int]]]] = []  # of each unit, cells by pool
-        self._kept: Final[dict[tuple[int, int, int], Terms]] = {}
-        self._barred_pools: Final[dict[tuple[int, int], list[tuple[ConflictRule, ...]]]] = {}
-        self._touches: Final[dict[tuple[int, str, str], Terms]] = {}
+        super().__init__(tables, active, learnt, only=only)
         self.bound_to: Final[dict[frozenset[int], list[tuple[int, cp_model.IntVar]]]] = {}
         """By the pools of a reach: (memory in bytes, Boolean) of each member that has a disk in one of them."""
         self.amounts: Final[dict[str, Linear]] = {}
         """What was already added to be made least, by its level."""
-        self._make_seats()
-        self.open_hosts: Final = frozenset(h for _, h in self.stands)
-        self._units_of: Final = {
-            rules.name: [u for u in range(len(self.units)) if self.member(u).cluster == rules.name]
-            for rules in tables.problem.clusters
-        }
         self._reach()
         self._capacities()
         for rules in tables.problem.clusters:
@@ -84,76 +62,16 @@ class PlacementModel:
         self._minimum(learnt)
         self._reserve()
         for cut in learnt.cuts:
-            self._cut(cut)
-        self._like_members()
-        self._first_fit_order()
-
-    def member(self, u: int) -> MemberNeed:
-        """A member of that unit; they are alike."""
-        return self.tables.problem.members[self.units[u].members[0]]
-
-    def units_of(self, rules: ClusterRules) -> list[int]:
-        """The units of a cluster."""
-        return self._units_of[rules.name]
-
-    # seats
-
-    def _make_seats(self) -> None:
-        problem = self.tables.problem
-        for u, unit in enumerate(self.units):
-            member = self.member(u)
-            cells: dict[int, list[int]] = {}
-            for h, cell in unit.cell_of.items():
-                if not any(
-                    bar.name in self.active for bar in self.tables.host_bars(member, problem.hosts[h])
-                ):
-                    self.stands[u, h] = self.cp.new_bool_var("")
-                    cells.setdefault(cell, []).append(h)
-            self._cells.append(cells)
-            self._cells_with.append({})
-            self.cp.add(sum(self._hosts_of(u)) == unit.count)
-            for x, hosts in cells.items():
-                if len(hosts) > 1 and unit.count > 1:
-                    self.cp.add_at_most_one(self.stands[u, h] for h in hosts)
-                self._make_pools(u, x)
-
-    def _make_pools(self, u: int, x: int) -> None:
-        problem, member = self.tables.problem, self.member(u)
-        reached = {pool for h in self._cells[u][x] for pool in problem.hosts[h].pools}
-        near = sorted(self.tables.pool_at[pool] for pool in reached)
-        for k, disk in enumerate(member.disks):
-            rows = self._pools_for(u, k, disk)
-            for q in near if "pool-reach" in self.active else range(len(rows)):
-                if not any(bar.name in self.active for bar in rows[q]):
-                    self.keeps[u, x, k, q] = self.cp.new_bool_var("")
-                    self._kept.setdefault((u, x, k), []).append(self.keeps[u, x, k, q])
-                    self._cells_with[u].setdefault(q, set()).add(x)
-            self.cp.add(sum(self._pools_of(u, x, k)) == self._in_cell(u, x))
-
-    def _pools_for(self, u: int, k: int, disk: DiskNeed) -> list[tuple[ConflictRule, ...]]:
-        """What bars that disk from each pool."""
-        if (u, k) not in self._barred_pools:
-            member, pools = self.member(u), self.tables.problem.pools
-            self._barred_pools[u, k] = [self.tables.pool_bars(member, disk, pool) for pool in pools]
-        return self._barred_pools[u, k]
-
-    def _hosts_of(self, u: int) -> "Terms":
-        return [self.stands[u, h] for hosts in self._cells[u].values() for h in hosts]
-
-    def _in_cell(self, u: int, x: int) -> "Linear":
-        return sum(self.stands[u, h] for h in self._cells[u][x])
-
-    def _pools_of(self, u: int, x: int, k: int) -> "Terms":
-        return self._kept.get((u, x, k), [])
-
-    # rules
+            add_cut(self, cut)
+        self.keep_like_members_in_order()
+        self.decide_first_fit()
 
     def _reach(self) -> None:
         if "pool-reach" not in self.active:
             return
         problem = self.tables.problem
         for (u, x, _, q), keep in self.keeps.items():
-            hosts = self._cells[u][x]
+            hosts = self.cells[u][x]
             reaching = [self.stands[u, h] for h in hosts if problem.pools[q].name in problem.hosts[h].pools]
             if len(reaching) < len(hosts):
                 self.cp.add(keep <= sum(reaching))
@@ -201,7 +119,7 @@ class PlacementModel:
         sites = {name for pair in rules.too_far for name in pair}
         used = {name: self.cp.new_bool_var("") for name in sorted(sites)}
         for u in holding:
-            for h in (h for hosts in self._cells[u].values() for h in hosts):
+            for h in (h for hosts in self.cells[u].values() for h in hosts):
                 for kind, name in self.tables.problem.hosts[h].domains:
                     if kind == "site" and name in used:
                         self.cp.add_implication(self.stands[u, h], used[name])
@@ -220,39 +138,10 @@ class PlacementModel:
             }
             self.cp.add_exactly_one(one for one, _ in chosen.values())
             for u in self.units_of(rules):
-                for hosts in self._cells[u].values():
+                for hosts in self.cells[u].values():
                     for h in hosts:
                         around = [one for one, inside in chosen.values() if h in inside]
                         self.cp.add(self.stands[u, h] <= sum(around))
-
-    def touches(self, u: int, fate: Fate) -> "Terms":
-        """Booleans of which as many are 1 as members of the unit are touched by that domain, or more."""
-        key = (u, fate.kind, fate.name)
-        if key not in self._touches:
-            self._touches[key] = self.touching(u, frozenset(fate.hosts), frozenset(fate.pools))
-        return self._touches[key]
-
-    def touching(self, u: int, hosts: frozenset[int], pools: frozenset[int]) -> "Terms":
-        """The same for any set of hosts and pools."""
-        found: Terms = []
-        cells, disks = self._cells[u], range(len(self.member(u).disks) if pools else 0)
-        cell_of = self.units[u].cell_of
-        near = {cell_of[h] for h in hosts if (u, h) in self.stands}
-        for q in pools:
-            near |= self._cells_with[u].get(q, set())
-        for x in sorted(near):
-            sources = [[self.stands[u, h] for h in cells[x] if h in hosts]]
-            for k in disks:
-                sources.append([self.keeps[u, x, k, q] for q in pools if (u, x, k, q) in self.keeps])
-            present = [source for source in sources if source]
-            if len(present) == 1:
-                found += present[0]
-            elif present:
-                touched = self.cp.new_bool_var("")
-                for source in present:
-                    self.cp.add(sum(source) <= touched)
-                found.append(touched)
-        return found
 
     def _shared_domains(self, rules: ClusterRules) -> None:
         units = self.units_of(rules)
@@ -316,7 +205,9 @@ class PlacementModel:
         holding = [u for u in units if self.member(u).data]
         voting = [u for u in units if self.member(u).votes]
         spare = sum(self.units[u].count for u in holding) - least_data
-        self._at_most([t for u in holding for t in lost[u]], spare)
+        # With too few from the start every loss is one too many; a failure that takes none of them asks for nothing.
+        losing = holding if spare >= 0 else units
+        self._at_most([t for u in losing for t in lost[u]], max(0, spare))
         votes = sum(self.units[u].count for u in voting)
         if votes >= FEWEST_VOTES:
             self._at_most([t for u in voting for t in lost[u]], (votes - 1) // 2)
@@ -328,8 +219,6 @@ class PlacementModel:
     def _at_most(self, terms: "Terms", most: int) -> None:
         if len(terms) > most:
             self.cp.add(sum(terms) <= most)
-        elif most < 0:
-            self.cp.add_bool_or([])  # there are too few of them from the start
 
     def _reserve(self) -> None:
         reserve = self.tables.problem.reserve
@@ -342,112 +231,26 @@ class PlacementModel:
                 for touched in self.touching(u, frozenset(), reach.pools)
             ]
             self.bound_to[reach.pools] = bound
+            if not self.active >= _BIND:
+                continue
             for line in reach.lines:
                 asking = [reserve.survive[position] for position in line.survive]
                 names = {group(survive.cluster, f"survive:{survive.sentence}") for survive in asking}
                 if line.binding and names & self.active:
-                    within(self.cp, bound, line.capacity_bytes - line.base_bytes)
+                    left = (
+                        bound if not line.lost_pools else self._bound_and_left(reach.pools, line.lost_pools)
+                    )
+                    within(self.cp, left, line.capacity_bytes - line.base_bytes)
 
-    def _cut(self, cut: Cut) -> None:
-        """Not all seats of the cut are taken, by whichever members of their classes."""
-        if cut.group not in self.active:
-            return
-        tables = self.tables
-        all_taken = []
-        for seat, times in Counter(cut.seats).items():  # like members may stand in the same seat
-            h = tables.host_at[seat.host]
-            there: Terms = []
-            for u, unit in enumerate(self.units):
-                if unit.members != tables.classes[seat.class_position] or (u, h) not in self.stands:
-                    continue
-                keys = [(u, unit.cell_of[h], k, tables.pool_at[pool]) for k, pool in enumerate(seat.pools)]
-                if all(key in self.keeps for key in keys):
-                    parts = [self.stands[u, h], *(self.keeps[key] for key in keys)]
-                    there.append(self.cp.new_bool_var(""))
-                    self.cp.add(there[-1] >= sum(parts) - len(parts) + 1)
-            taken = self.cp.new_bool_var("")
-            all_taken.append(taken)
-            self.cp.add(sum(there) <= times - 1 + len(there) * taken)
-        self.cp.add(sum(all_taken) <= len(all_taken) - 1)
-
-    def _like_members(self) -> None:
-        # Like members may change places: keep one of the equal answers, the one that table order prefers.
-        for earlier, later in pairwise(range(len(self.units))):
-            if self.units[earlier].members == self.units[later].members:
-                self.cp.add(self._position(earlier) <= self._position(later))
-
-    def _first_fit_order(self) -> None:
-        """For a search in fixed order: the largest members first, hosts in the order of their table."""
-        from ortools.sat.python import cp_model
-
-        order = sorted(range(len(self.units)), key=lambda u: (-self.member(u).memory_bytes, u))
-        variables = [stand for u in order for stand in self._hosts_of(u)]
-        for u in order:
-            for x in self._cells[u]:
-                variables += [
-                    keep for k in range(len(self.member(u).disks)) for keep in self._pools_of(u, x, k)
-                ]
-        if variables:
-            self.cp.add_decision_strategy(variables, cp_model.CHOOSE_FIRST, cp_model.SELECT_MAX_VALUE)
-
-    def _position(self, u: int) -> "Linear":
-        return sum(h * self.stands[u, h] for hosts in self._cells[u].values() for h in hosts)
-
-    # answers
-
-    def seats(self, solver: "cp_model.CpSolver") -> tuple[Seat, ...]:
-        """The seats of a solution, one a member, in the order of the members."""
-        problem = self.tables.problem
-        found: dict[int, Seat] = {}
-        waiting = {unit.members: list(unit.members) for unit in self.units}
-        for u, unit in enumerate(self.units):
-            hosts = sorted(
-                (h, x)
-                for x, own in self._cells[u].items()
-                for h in own
-                if solver.boolean_value(self.stands[u, h])
-            )
-            for h, x in hosts:
-                position = waiting[unit.members].pop(0)
-                found[position] = self._seat(solver, u, x, problem.members[position], problem.hosts[h].name)
-        return tuple(found[position] for position in range(len(problem.members)))
-
-    def values_of(self, seats: Sequence[Seat]) -> list[tuple["cp_model.IntVar", int]]:
-        """Each Boolean of a host or pool with its value in these seats. Args: seats: in the order of the members."""
-        tables = self.tables
-        taken: set[tuple[int, ...]] = set()
-        waiting = {
-            unit.members: sorted(unit.members, key=lambda i: tables.host_at[seats[i].host])
-            for unit in self.units
-        }
-        for u, unit in enumerate(self.units):
-            for _ in range(unit.count):
-                seat = seats[waiting[unit.members].pop(0)]
-                h = tables.host_at[seat.host]
-                taken.add((u, h))
-                taken |= {
-                    (u, unit.cell_of[h], k, tables.pool_at[pool]) for k, (_, pool) in enumerate(seat.disks)
-                }
-        rows = (*self.stands.items(), *self.keeps.items())
-        return [(variable, int(key in taken)) for key, variable in rows]
-
-    def _seat(self, solver: "cp_model.CpSolver", u: int, x: int, member: MemberNeed, host: str) -> Seat:
-        pools = self.tables.problem.pools
-        return Seat(
-            member=member.name,
-            host=host,
-            disks=tuple(
-                (
-                    disk.disk_id,
-                    next(
-                        pools[q].name
-                        for q in range(len(pools))
-                        if (u, x, k, q) in self.keeps and solver.boolean_value(self.keeps[u, x, k, q])
-                    ),
-                )
-                for k, disk in enumerate(member.disks)
-            ),
-        )
+    def _bound_and_left(
+        self, pools: frozenset[int], lost: frozenset[int]
+    ) -> "list[tuple[int, cp_model.IntVar]]":
+        """(memory, Boolean) of the members that have a disk in one of these pools and none in a lost one."""
+        return [
+            (self.member(u).memory_bytes, touched)
+            for u in range(len(self.units))
+            for touched in self.touching_but(u, pools, lost)
+        ]
 
 
 def within(cp: "cp_model.CpModel", terms: Iterable[tuple[int, "cp_model.IntVar"]], room: int) -> None:

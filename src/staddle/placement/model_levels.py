@@ -16,7 +16,7 @@ from staddle.placement.model_cp import PlacementModel, within
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-    from staddle.placement.model_cp import Linear
+    from staddle.placement.model_seats import Linear
 
 __all__ = ["AMOUNTS", "LIMITS", "add_limit", "amount", "least_possible"]
 

@@ -134,7 +134,7 @@ def disk_needs(design: Design, package: Package, hardware: Hardware) -> tuple[Di
     """What the disks of one member take, in the order of the hardware.
 
     Thick: promised and written is the capacity. Thin: promised is the capacity, written what the maker states as
-    populated, else the capacity; an empty disk starts with nothing. Each disk adds its own allowance for snapshots,
+    populated, the parents of the disk included, else the capacity; an empty disk starts with nothing. Each disk adds its own allowance for snapshots,
     and the first one the swap file, both promised and written; percentages are rounded up.
 
     Raises: InputRefused: the package lacks a disk, or the design asks for a smaller one.
@@ -151,7 +151,9 @@ def disk_needs(design: Design, package: Package, hardware: Hardware) -> tuple[Di
         extra_bytes = _percent(capacity_bytes, design.storage.snapshot_percent) + (
             swap_bytes if position == 0 else 0
         )
-        written_bytes = capacity_bytes if choice.allocation == "thick" else _populated(disk, capacity_bytes)
+        written_bytes = (
+            capacity_bytes if choice.allocation == "thick" else _populated(package, disk, capacity_bytes)
+        )
         needs.append(
             DiskNeed(
                 disk_id=disk.disk_id,
@@ -166,10 +168,12 @@ def _percent(amount: int, percent: int) -> int:
     return -(-amount * percent // 100)
 
 
-def _populated(disk: PackageDisk, capacity_bytes: int) -> int:
-    if disk.populated_bytes is not None:
-        return disk.populated_bytes
-    return 0 if disk.file_id is None and disk.parent_id is None else capacity_bytes
+def _populated(package: Package, disk: PackageDisk, capacity_bytes: int) -> int:
+    """What a thin disk holds at first: its own blocks and those of its parents, each once; the capacity where one is not stated."""
+    parts = [0 if link.file_id is None else link.populated_bytes for link in package.chain_of(disk.disk_id)]
+    known = [part for part in parts if part is not None]
+    # A child's blocks replace its parent's, so that their sum can be above what the disk can hold.
+    return min(sum(known), capacity_bytes) if len(known) == len(parts) else capacity_bytes
 
 
 def _capacity(disk: PackageDisk, choice: DiskChoice, size_id: str) -> int:

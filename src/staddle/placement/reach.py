@@ -19,15 +19,16 @@ __all__ = ["Line", "Reach", "find_reaches"]
 class Line:
     """After one scenario: memory that others ask for there, and memory that is left there, in bytes.
 
-    ``survive`` are the positions of the sentences that ask for it. ``binding``: no member of ours can be lost with a pool,
-    and none of the hosts left holds more than it offers already (which nobody can be asked to mend), so that the members
-    bound there must fit; else the line only tells how full it gets.
+    ``survive`` are the positions of the sentences that ask for it. ``binding``: none of the hosts left holds more than it
+    offers already (which nobody can be asked to mend), so that the members bound there must fit, but for those with a disk
+    in ``lost_pools``, which fail too; else the line only tells how full it gets.
     """
 
     survive: tuple[int, ...]
     base_bytes: int
     capacity_bytes: int
     binding: bool
+    lost_pools: frozenset[int] = frozenset()
 
     def permille(self, ours_bytes: int) -> int:
         """How full it gets with that much of ours, rounded up; 1000 and more where nothing is left."""
@@ -113,6 +114,7 @@ def _lines(
     machines = problem.reserve.machines if problem.reserve else ()
     ours = sum(member.memory_bytes for member in problem.members)
     whole = sum(bound.hosts.values())
+    pool_at = {pool.name: position for position, pool in enumerate(problem.pools)}
     lines = []
     for scenario in scenarios:
         gone = [bound.hosts[name] for name in scenario.hosts if name in bound.hosts]
@@ -123,8 +125,16 @@ def _lines(
         left = whole - sum(gone)
         if base + ours > left and alone.shortage(scenario):
             continue
-        binding = not scenario.pools and bound.overfull <= set(scenario.hosts)
-        lines.append(Line(survive=positions, base_bytes=base, capacity_bytes=left, binding=binding))
+        lost = frozenset(pool_at[name] for name in scenario.pools if name in pool_at)
+        lines.append(
+            Line(
+                survive=positions,
+                base_bytes=base,
+                capacity_bytes=left,
+                binding=bound.overfull <= set(scenario.hosts),
+                lost_pools=lost,
+            )
+        )
     return lines
 
 
@@ -139,9 +149,15 @@ def _by_pool(pools: list[tuple[str, ...]]) -> dict[str, list[int]]:
 def _worst(lines: list[Line]) -> list[Line]:
     """Those that no other line of the same kind makes needless: it asks for as much and leaves as little."""
     kept: list[Line] = []
-    for line in sorted(set(lines), key=lambda row: (row.capacity_bytes, -row.base_bytes, not row.binding)):
+    for line in sorted(
+        set(lines),
+        key=lambda row: (row.capacity_bytes, -row.base_bytes, not row.binding, sorted(row.lost_pools)),
+    ):
         if not any(
-            other.base_bytes >= line.base_bytes and (other.binding or not line.binding) for other in kept
+            other.base_bytes >= line.base_bytes
+            and (other.binding or not line.binding)
+            and other.lost_pools <= line.lost_pools
+            for other in kept
         ):
             kept.append(line)
     return kept

@@ -1,13 +1,13 @@
 """Whether seats leave what the design asks for after a failure; and what is learnt where they do not.
 
 Each scenario is asked exactly: what is left of the cluster (failures/minimum.py), and whether everything that is
-displaced restarts (failures/restart.py). Where something does not, those of our seats that are needed for the shortage are
-found by leaving one after the other out: to add a machine never makes room, so that whoever takes these seats meets
-the same shortage. Not here: the search that keeps away from it.
+displaced restarts (failures/restart.py). Where something does not, a cut is made of it that holds for as many placements
+as the proof reaches (lifting.py). Not here: the search that keeps away from it.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 from staddle.failures.minimum import serves
@@ -17,12 +17,16 @@ from staddle.failures.scenario import Scenario
 from staddle.placement.alone import not_restarting
 from staddle.placement.bars import group
 from staddle.placement.data import Tables
-from staddle.placement.learnt import NOTHING_LEARNT, Cut, CutSeat, Learnt
+from staddle.placement.learnt import NOTHING_LEARNT, Cut, Learnt
+from staddle.placement.lifting import Lifting, asking
 from staddle.placement.model import MemberNeed, Reserve, Seat, Survive
 
 __all__ = ["ReserveAnswer", "ReserveCheck", "Shortage"]
 
 _MOST_NEW_CUTS: Final = 8  # of one placement; more are mostly the same shortage once more
+
+_Asked = tuple[bool, tuple[str, ...], tuple[str, ...]]
+"""Whether guests of others restart too, hosts, pools: what several clusters may ask for alike."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,18 +61,22 @@ class ReserveCheck:
         self._reserve: Final = Reserve(survive=()) if reserve is None else reserve
         self._test: Final = tables.alone.test
 
-    def check(self, seats: Sequence[Seat], active: frozenset[str], *, every: bool = False) -> ReserveAnswer:
+    def check(
+        self, seats: Sequence[Seat], active: frozenset[str], *, every: bool = False, learning: bool = True
+    ) -> ReserveAnswer:
         """Ask all scenarios of the active groups.
 
-        Args: seats: one a member, in the order of the members; every: do not stop after some shortages.
+        Args: seats: one a member, in the order of the members; every: do not stop after some shortages; learning: make
+            cuts of them.
         """
         shortages: list[Shortage] = []
         cuts: list[Cut] = []
         scenarios: dict[int, tuple[Scenario, ...]] = {}
         undecided: list[str] = []
         short_alone: list[str] = []
-        ours = self.running(seats)
-        outcomes: dict[tuple[bool, tuple[str, ...], tuple[str, ...]], RestartOutcome] = {}
+        ours = self.running(seats, active)
+        outcomes: dict[_Asked, RestartOutcome] = {}
+        made: dict[_Asked, Cut] = {}
         near = self._near(seats)
         for position, survive in self._asked(active):
             name = group(survive.cluster, f"survive:{survive.sentence}")
@@ -82,7 +90,7 @@ class ReserveCheck:
                     continue
                 key = (survive.others_restart, scenario.hosts, scenario.pools)
                 if key not in outcomes:  # several clusters ask for the same
-                    outcomes[key] = self._restart(survive, scenario, ours)
+                    outcomes[key] = self._restart(survive, scenario, asking(ours, scenario, active))
                 outcome = outcomes[key]
                 if survive.others_restart and near(scenario) and self._tables.alone.known_short(scenario):
                     short_alone.append(scenario.name)
@@ -92,7 +100,11 @@ class ReserveCheck:
                     shortages.append(
                         Shortage(group=name, scenario=scenario.name, reason=not_restarting(outcome))
                     )
-                    cuts.append(self._cut(name, survive, scenario, seats, ours))
+                    if not learning:
+                        continue
+                    if key not in made:
+                        made[key] = self._cut(name, survive, scenario, seats, ours, active)
+                    cuts.append(replace(made[key], group=name))
         return ReserveAnswer(
             shortages=tuple(shortages),
             learnt=Learnt(cuts=tuple(dict.fromkeys(cuts)), scenarios=scenarios),
@@ -107,9 +119,13 @@ class ReserveCheck:
         own = set().union(*(sites[seat.host] for seat in seats))
         return lambda scenario: not own or any(own & sites.get(name, set()) for name in scenario.hosts)
 
-    def running(self, seats: Sequence[Seat]) -> tuple[Running, ...]:
-        """Our members as they will run in these seats."""
+    def running(self, seats: Sequence[Seat], active: frozenset[str] | None = None) -> tuple[Running, ...]:
+        """Our members as they will run in these seats.
+
+        Args: active: groups of rules that hold, None for all; what another one asks for is not asked after a failure either.
+        """
         tables = self._tables
+        active = frozenset(row.name for row in tables.groups) if active is None else active
         hosts = tables.problem.hosts
         return tuple(
             Running(
@@ -119,9 +135,9 @@ class ReserveCheck:
                 vcpus=member.vcpus,
                 vcpu_per_core=member.vcpu_per_core or None,
                 pools=tuple(dict.fromkeys(pool for _, pool in seat.disks)),
-                networks=member.networks,
-                cpu_levels=member.cpu_levels,
-                sites=self._restart_sites(member, seat),
+                networks=member.networks if "networks" in active else (),
+                cpu_levels=member.cpu_levels if "cpu-level" in active else (),
+                sites=self._restart_sites(member, seat.host, active),
                 restart_order=member.restart_order,
                 apart=f"{member.cluster} (ours)" if member.cluster in self._reserve.apart_after else "",
                 ours=True,
@@ -129,13 +145,17 @@ class ReserveCheck:
             for member, seat in zip(tables.problem.members, seats, strict=True)
         )
 
-    def _restart_sites(self, member: MemberNeed, seat: Seat) -> tuple[str, ...]:
-        """Where it may restart, () for anywhere. What it holds stays near the others' where sites are too far apart."""
-        if member.site:
+    def _restart_sites(self, member: MemberNeed, host: str, active: frozenset[str]) -> tuple[str, ...]:
+        """Where it may restart when that host fails, () for anywhere.
+
+        What holds data stays at its site where sites are too far apart: so it stays near the others.
+        """
+        if member.site and f"site:{member.site}" in active:
             return (member.site,)
-        if member.data and self._tables.problem.rules_of(member).too_far:
-            host = self._tables.problem.hosts[self._tables.host_at[seat.host]]
-            return tuple(name for kind, name in host.domains if kind == "site")
+        rules = self._tables.problem.rules_of(member)
+        if member.data and rules.too_far and group(rules.name, "latency") in active:
+            room = self._tables.problem.hosts[self._tables.host_at[host]]
+            return tuple(name for kind, name in room.domains if kind == "site")
         return ()
 
     def _asked(self, active: frozenset[str]) -> Iterator[tuple[int, Survive]]:
@@ -154,8 +174,12 @@ class ReserveCheck:
         failed = set(scenario.hosts)
         if not any(machine.host in failed for machine in ours):
             return Restarted(seats=())
-        down = tuple(machine.name for machine in self._reserve.machines if machine.host in failed)
+        down = self._down(scenario)
         return self._test.restart(scenario.hosts, scenario.pools, without=down, extra=ours)
+
+    def _down(self, scenario: Scenario) -> tuple[str, ...]:
+        failed = set(scenario.hosts)
+        return tuple(machine.name for machine in self._reserve.machines if machine.host in failed)
 
     def _too_little_left(self, survive: Survive, scenario: Scenario, seats: Sequence[Seat]) -> str:
         hosts, pools = set(scenario.hosts), set(scenario.pools)
@@ -181,22 +205,12 @@ class ReserveCheck:
         scenario: Scenario,
         seats: Sequence[Seat],
         ours: Sequence[Running],
+        active: frozenset[str],
     ) -> Cut:
-        """The seats that are needed for the shortage: without any one of them it is not proven any more."""
-        kept = list(range(len(seats)))
-        for position in range(len(seats)):
-            fewer = [i for i in kept if i != position]
-            if isinstance(self._restart(survive, scenario, [ours[i] for i in fewer]), CannotRestart):
-                kept = fewer
-        class_of = self._tables.class_of
-        return Cut(
-            group=name,
-            seats=tuple(
-                CutSeat(
-                    class_position=class_of[seats[i].member],
-                    host=seats[i].host,
-                    pools=tuple(pool for _, pool in seats[i].disks),
-                )
-                for i in kept
-            ),
+        others = survive.others_restart and not self._tables.alone.shortage(scenario)
+        without = () if others else self._down(scenario)
+        sites_at = partial(self._restart_sites, active=active)
+        lifting = Lifting(
+            self._tables, self._test, scenario, seats, ours, without=without, active=active, sites_at=sites_at
         )
+        return lifting.cut(name)

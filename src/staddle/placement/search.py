@@ -1,8 +1,9 @@
 """Level after level with the constraint solver: same problem, same limit, same answer.
 
 One worker, a fixed start of its random choices and limits in the solver's deterministic time; no clock is read. What a
-placement leaves after a failure is asked exactly once it is found; what is learnt from a no goes into the next model, so
-that in the end either the best placement that leaves its reserve is there, or none is possible. Not here: what the
+placement leaves after a failure is asked exactly: of the first one that is found, before any level is looked at, and of the
+best; what is learnt from a no goes into the next model, so that in the end either the best placement that leaves its reserve
+is there, or none is possible. The limit is that of the whole search, whatever it learns on the way. Not here: what the
 outcome means (solve.py), which groups are in conflict (conflict.py).
 """
 
@@ -15,11 +16,11 @@ from staddle.kernel import OurFault
 from staddle.placement.bounds import none_by_volume
 from staddle.placement.cost import LEVELS, level_values
 from staddle.placement.data import Tables
-from staddle.placement.learnt import NOTHING_LEARNT, Learnt
+from staddle.placement.learnt import NOTHING_LEARNT
 from staddle.placement.model import Seat
 from staddle.placement.model_cp import PlacementModel
 from staddle.placement.model_levels import AMOUNTS, add_limit, amount, least_possible
-from staddle.placement.reserve import ReserveCheck
+from staddle.placement.reserve import ReserveAnswer, ReserveCheck
 from staddle.placement.slots import hosts_with_room, least_host_fill, least_pool_fill
 from staddle.placement.solving import solved
 
@@ -44,6 +45,7 @@ _MANY_VARIABLES: Final = 8000
 _ROUNDING: Final = 1e-6  # bounds are whole numbers that the solver hands out as floats
 _HOST_FILL: Final = LEVELS.index("host fill")
 _MOST_ROUNDS: Final = 40  # of placements that were found and did not leave their reserve
+_EMPTIEST_SHARE: Final = 0.5  # of what is left for finding one, for each try among some hosts only
 _MOST_PAIRS_IN_ORDER: Final = (
     4000  # of member and host; beyond, what is equally good is not put in table order
 )
@@ -73,6 +75,11 @@ class _Budget:
     left_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Learnt:
+    """The first placement found did not leave its reserve, and something was learnt of it."""
+
+
 class Search:
     """One search. Args: limit_s: deterministic seconds; seed: start of the solver's random choices."""
 
@@ -92,17 +99,21 @@ class Search:
         self.reserve: Final = reserve or ReserveCheck(tables)
         self._learnt = NOTHING_LEARNT
         self._so_far: Found | None = None
+        self._passed: Found | None = None  # the best that was asked of the reserve and leaves it
+        self._finding = _Budget(left_s=limit_s)
+        self._making_best = _Budget(left_s=limit_s)
 
     def possible(self, active: frozenset[str]) -> bool | None:
         """Whether seats exist under these groups of rules; None when the limit ended first."""
         if none_by_volume(self.tables.problem, active):
             return False
+        self._finding = _Budget(left_s=self.limit_s)
         for _ in range(_MOST_ROUNDS):
             model = PlacementModel(self.tables, active, self._learnt)
             answer, solver = self._any(model)
             if solver is None:
                 return answer
-            learnt = self._asked_of_reserve(model.seats(solver), active)
+            learnt = self.reserve.check(model.seats(solver), active).learnt
             if not learnt:
                 return True
             self._learnt = self._learnt.with_more(learnt)
@@ -121,30 +132,51 @@ class Search:
         try:
             return self._best(active, levels, floors)
         except KeyboardInterrupt:
-            so_far = self._so_far
+            so_far = self._broken_off(active)
             if so_far is None:
                 raise
-            answer = self.reserve.check(so_far.seats, active)
-            if answer.learnt:
-                raise
-            return replace(so_far, undecided=answer.undecided, short_alone=answer.short_alone, stopped=True)
+            return so_far
+
+    def _broken_off(self, active: frozenset[str]) -> Found | None:
+        """The best so far that leaves its reserve; None where none was found yet."""
+        so_far = self._so_far
+        if so_far is not None and so_far is not self._passed:
+            answer = self.reserve.check(so_far.seats, active, learning=False)
+            if not answer.shortages:
+                return replace(
+                    so_far, undecided=answer.undecided, short_alone=answer.short_alone, stopped=True
+                )
+        return None if self._passed is None else replace(self._passed, stopped=True)
 
     def _best(self, active: frozenset[str], levels: int, floors: tuple[int, ...]) -> Found | bool | None:
+        self._passed = None
+        self._finding, self._making_best = _Budget(left_s=self.limit_s), _Budget(left_s=self.limit_s)
         for _ in range(_MOST_ROUNDS):
             self._so_far = None
             found = self._round(active, levels, floors)
+            if isinstance(found, _Learnt):
+                continue
+            if found is False and self._passed is not None:
+                raise OurFault.one("none is said to exist, and one was found", mend="report this")
             if not isinstance(found, Found):
-                return found
-            answer = self.reserve.check(found.seats, active)
-            if not answer.learnt:
+                return found if self._passed is None else self._passed
+            answer = self._asked_of_reserve(found.seats, active)
+            if not answer.shortages:
                 return replace(found, undecided=answer.undecided, short_alone=answer.short_alone)
+        return self._passed
+
+    def _asked_of_reserve(self, seats: tuple[Seat, ...], active: frozenset[str]) -> ReserveAnswer:
+        answer = self.reserve.check(seats, active)
+        if answer.shortages:
             self.progress(
                 f"{answer.shortages[0].scenario}: too little would be left; looking for another placement"
             )
             self._learnt = self._learnt.with_more(answer.learnt)
-        return None
+        return answer
 
-    def _round(self, active: frozenset[str], levels: int, floors: tuple[int, ...]) -> Found | bool | None:
+    def _round(
+        self, active: frozenset[str], levels: int, floors: tuple[int, ...]
+    ) -> Found | _Learnt | bool | None:
         """The best seats under what is learnt so far. On a large estate the emptiest hosts are looked at first.
 
         A placement on these that makes no level above the host fill worse than nothing is the best of all: hosts that
@@ -167,7 +199,7 @@ class Search:
         least: int,
         *,
         nothing_shared: bool,
-    ) -> Found | None:
+    ) -> Found | _Learnt | None:
         """The best on the emptiest hosts; None where nothing is found there.
 
         Fuller than the limit by which these were chosen, it may be beaten with others: then more of them are looked at.
@@ -185,15 +217,14 @@ class Search:
                 self.tables, active, self._learnt, only=only, nothing_shared=nothing_shared
             )
             found = self._levels(model, levels, floors, least=least, limit=limit)
+            if isinstance(found, _Learnt):
+                return found
             if isinstance(found, Found):
                 if so_far is None or found.reached < so_far.reached:
                     so_far = found
                 if so_far.reached[_HOST_FILL] <= limit:
                     break
         return so_far
-
-    def _asked_of_reserve(self, seats: tuple[Seat, ...], active: frozenset[str]) -> Learnt:
-        return self.reserve.check(seats, active).learnt
 
     def _levels(
         self,
@@ -203,19 +234,29 @@ class Search:
         *,
         least: int | None = None,
         limit: int = 0,
-    ) -> Found | bool | None:
-        """Level after level.
+    ) -> Found | _Learnt | bool | None:
+        """Level after level, once the first placement found has been seen to leave its reserve.
 
         Args: least: of the host fill, where the model holds the emptiest hosts only; limit: the host fill, per mille, above
             which other hosts could take part too, so that nothing is proven there.
         """
         self.progress("looking for any placement")
-        possible, solver = self._any(model)
+        possible, solver = self._any(model, share=1.0 if least is None else _EMPTIEST_SHARE)
         if solver is None:
             return possible
         seats = model.seats(solver)
         bounds: list[int] = []
         self._keep(seats, bounds, levels)
+        if self._passed is None:
+            answer = self._asked_of_reserve(seats, model.active)
+            if answer.shortages:
+                return _Learnt()
+            self._passed = replace(
+                self._not_compared(seats, levels),
+                undecided=answer.undecided,
+                short_alone=answer.short_alone,
+            )
+        limit_s = self._making_best.left_s
         pairs = len(self.tables.problem.members) * len(self.tables.problem.hosts)
         for position, level in enumerate(LEVELS[:levels]):
             value = level_values(self.tables, seats)[position]
@@ -225,7 +266,7 @@ class Search:
             floor = bound = floors[position] if floors else 0
             if value > floor:  # what is at its floor needs no proof; no level is below 0
                 self.progress(f"least {level}, so far {value}")
-                budget = _Budget(left_s=self.limit_s * _SHARES[level])
+                budget = _Budget(left_s=limit_s * _SHARES[level])
                 if level in AMOUNTS:
                     seats, bound = self._least_amount(model, level, seats, budget)
                     bound = bound if least is None else floor  # other hosts might do better
@@ -237,6 +278,7 @@ class Search:
                         host_fill = level_values(self.tables, seats)[_HOST_FILL]
                         known = limit + 1 if level == "host fill" else bound if host_fill <= limit else floor
                         bound = min(bound, known)
+                self._making_best.left_s -= limit_s * _SHARES[level] - max(0.0, budget.left_s)
                 value = level_values(self.tables, seats)[position]
             self._fix(model, level, value)
             bounds.append(max(bound, floor))
@@ -250,6 +292,11 @@ class Search:
         bounded = (*bounds, *(0 for _ in reached[len(bounds) :]))
         if self._so_far is None or reached <= self._so_far.reached:
             self._so_far = Found(seats=seats, reached=reached, bounds=bounded)
+
+    def _not_compared(self, seats: tuple[Seat, ...], levels: int) -> Found:
+        """Seats of which nothing is known but that they are valid."""
+        reached = level_values(self.tables, seats)[:levels]
+        return Found(seats=seats, reached=reached, bounds=tuple(0 for _ in reached))
 
     def _fix(self, model: PlacementModel, level: str, value: int) -> None:
         if level in AMOUNTS:
@@ -310,14 +357,19 @@ class Search:
             trial = (sought + value) // 2
         return seats, proven
 
-    def _any(self, model: PlacementModel) -> tuple[bool | None, "cp_model.CpSolver | None"]:
+    def _any(
+        self, model: PlacementModel, *, share: float = 1.0
+    ) -> tuple[bool | None, "cp_model.CpSolver | None"]:
         # Largest members first onto the first host that takes them, with backtracking, finds tight packings that the
         # solver's own strategy missed in five times as long; where it does not end soon, that one has the rest.
-        first = _Budget(left_s=self.limit_s * _FIRST_FIT_SHARE)
+        limit_s = self._finding.left_s * share
+        first = _Budget(left_s=limit_s * _FIRST_FIT_SHARE)
+        rest = _Budget(left_s=limit_s * (1 - _FIRST_FIT_SHARE))
         answer = self._run(model.cp, first, first_fit=True)
-        if answer[0] is not None:
-            return answer
-        return self._run(model.cp, _Budget(left_s=self.limit_s * (1 - _FIRST_FIT_SHARE)))
+        if answer[0] is None:
+            answer = self._run(model.cp, rest)
+        self._finding.left_s -= limit_s - max(0.0, first.left_s) - max(0.0, rest.left_s)
+        return answer
 
     def _run(
         self, cp: "cp_model.CpModel", budget: _Budget, *, first_fit: bool = False

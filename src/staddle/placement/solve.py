@@ -25,6 +25,7 @@ from staddle.placement.model import (
 )
 from staddle.placement.reserve import ReserveCheck
 from staddle.placement.search import Found, Search
+from staddle.placement.solving import TimeIsUp
 from staddle.placement.verify import broken_rules
 
 __all__ = ["kept", "solve"]
@@ -49,8 +50,9 @@ def solve(
     Args: deterministic_limit_s: limit in the solver's deterministic seconds, about one second of work each: for
         finding a placement at all, and once more for making it the best; seed: start of the solver's random choices;
         progress: told in a few words what is being looked for; others: changes that the caller can offer as mends.
-    Returns: one of the five outcomes; a placement in it has passed verify.broken_rules.
-    Raises: OurFault: the search's answer breaks a rule.
+    Returns: one of the five outcomes; a placement in it has passed verify.broken_rules. Broken off by TimeIsUp or Ctrl-C it
+        is the best so far, and what was proven until then.
+    Raises: OurFault: the search's answer breaks a rule. KeyboardInterrupt: on Ctrl-C, before anything was found.
     """
     faults = faults_of(problem)
     if faults:
@@ -58,7 +60,10 @@ def solve(
     tables = Tables(problem)
     tell = progress or _quiet
     search = Search(tables, limit_s=deterministic_limit_s, seed=seed, progress=tell)
-    found = search.best()
+    try:
+        found = search.best()
+    except TimeIsUp:
+        return NotFoundInTime(limit="the time given")
     if found is None:
         return NotFoundInTime(limit=f"{deterministic_limit_s:g} deterministic seconds of search")
     if not isinstance(found, Found):
@@ -66,6 +71,8 @@ def solve(
         limit_s = deterministic_limit_s * _CONFLICT_SHARE
         part = Search(tables, limit_s=limit_s, seed=seed, progress=_quiet, reserve=search.reserve)
         conflict = find_conflict(tables.groups, part.possible)
+        if conflict.stopped:
+            return conflict
         tell("looking for changes that would help")
 
         def possible(changed: Problem) -> bool | None:
@@ -73,7 +80,10 @@ def solve(
             again = Search(Tables(changed, alone=alone), limit_s=limit_s / 4, seed=seed, progress=_quiet)
             return again.possible(frozenset(group.name for group in again.tables.groups))
 
-        mends, undecided = find_mends(tables, conflict.conflict, possible, others=others)
+        try:
+            mends, undecided = find_mends(tables, conflict.conflict, possible, others=others)
+        except TimeIsUp:  # between two of them
+            return replace(conflict, stopped=True)
         return replace(conflict, mends=mends, undecided_mends=undecided)
     broken = broken_rules(problem, found.seats)
     if broken:
@@ -100,7 +110,8 @@ def kept(problem: Problem) -> Placement | None:
     order = [member.name for member in problem.members]
     seats = tuple(sorted(seats, key=lambda seat: order.index(seat.member)))
     tables = Tables(problem)
-    answer = ReserveCheck(tables).check(seats, frozenset(group.name for group in tables.groups))
+    active = frozenset(group.name for group in tables.groups)
+    answer = ReserveCheck(tables).check(seats, active, learning=False)
     if answer.shortages:
         return None
     levels = zip(LEVELS, map(float, level_values(tables, seats)), strict=True)
@@ -129,13 +140,17 @@ def _next_best(tables: Tables, found: Found, search: Search) -> dict[str, NextBe
     answers: dict[str, NextBest] = {}
     for host in dict.fromkeys(seat.host for seat in found.seats):
         members = tuple(replace(member, keep_out=(*member.keep_out, host)) for member in problem.members)
-        other = Search(
+        search_without = Search(
             Tables(replace(problem, members=members), alone=tables.alone),
             limit_s=search.limit_s / 10,
             seed=search.seed,
             progress=_quiet,
-        ).best(_NEXT_BEST_LEVELS, floors=found.bounds)
-        if isinstance(other, Found):
+        )
+        try:
+            other = search_without.best(_NEXT_BEST_LEVELS, floors=found.bounds)
+        except KeyboardInterrupt:
+            return answers  # the placement itself is there; of the rest nothing is said
+        if isinstance(other, Found) and not other.stopped:
             answers[host] = NextBest(seats=other.seats)
         elif other is False:
             answers[host] = NextBest(seats=())

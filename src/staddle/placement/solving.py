@@ -1,4 +1,4 @@
-"""One run of the constraint solver that Ctrl-C can stop. Not here: what is asked of it (search.py)."""
+"""One run of the constraint solver that Ctrl-C or the caller's deadline can stop. Not here: what is asked of it (search.py)."""
 
 import threading
 from typing import TYPE_CHECKING, Final
@@ -6,9 +6,13 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-__all__ = ["solved"]
+__all__ = ["TimeIsUp", "solved"]
 
 _ASK_AGAIN_S: Final = 0.05
+
+
+class TimeIsUp(KeyboardInterrupt):
+    """The time that the caller gave has passed: breaks a search off as Ctrl-C does, and is an answer all the same."""
 
 
 def solved(solver: "cp_model.CpSolver", model: "cp_model.CpModel") -> "cp_model.CpSolverStatus":

@@ -14,7 +14,8 @@ from collections.abc import Awaitable, Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
-from typing import BinaryIO, Protocol
+from types import MappingProxyType
+from typing import BinaryIO, Final, Protocol
 
 from staddle.kernel import Clock, OutsideFailed, Random
 from staddle.plan.looks import Card, Look, NotYet, Signature
@@ -23,6 +24,7 @@ from staddle.trust.fingerprints import Fingerprint
 from staddle.trust.secrets import Secret
 
 __all__ = [
+    "NO_FILES",
     "Appliance",
     "ConsoleText",
     "DiskSource",
@@ -43,6 +45,9 @@ __all__ = [
 
 Progress = Callable[[int, int], None]
 """Called with (bytes done, bytes in all, 0 if unknown). May raise to stop the work."""
+
+NO_FILES: Final[Mapping[str, bytes]] = MappingProxyType({})
+"""Of a package whose maker wants nothing beside the environment document."""
 
 DiskSource = Callable[[], AbstractContextManager[BinaryIO]]
 """Opens the stream that fills a disk, joined and decompressed."""
@@ -98,8 +103,13 @@ class Platform(Protocol):
         """Whether the answers are attached."""
         ...
 
-    async def attach_answers(self, plan: Plan, member: MemberOrder, document: bytes) -> None:
-        """Attach the environment document. It holds secrets: owner-only rights wherever it lies."""
+    async def attach_answers(
+        self, plan: Plan, member: MemberOrder, document: bytes, files: Mapping[str, bytes] = NO_FILES
+    ) -> None:
+        """Attach the environment document, and the maker's files per path below /ovffiles/.
+
+        They hold secrets: owner-only rights wherever they lie.
+        """
         ...
 
     async def look_power(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:
@@ -119,7 +129,7 @@ class Platform(Protocol):
         ...
 
     async def eject_answers(self, plan: Plan, member: MemberOrder) -> None:
-        """Detach and delete the environment document."""
+        """Detach and delete the environment document and whatever holds it."""
         ...
 
     async def look_removed(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:
@@ -327,5 +337,6 @@ class Tools:
     verify_package: Callable[[Progress], Awaitable[Look]]
     open_disk: Callable[[DiskOrder], DiskSource | None]  # None: an empty disk
     answers_document: Callable[[MemberOrder], bytes]
+    answers_files: Callable[[], Mapping[str, bytes]]
     prove: Callable[[], Awaitable[Look]]
     progress: Callable[[str, int, int], None]  # (step id, done, all)

@@ -4,12 +4,13 @@ No effect is carried out in here. A look answers with the card until the person 
 and not seen is recorded as exactly that. Labels come from the package, in the order in which a person meets them.
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from staddle.kernel import OurFault, format_binary
 from staddle.plan.looks import Card, Look, NeedsPerson, Seen, Signature
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan
-from staddle.plan.ports import ConsoleText, DiskSource, Owned, Progress
+from staddle.plan.ports import NO_FILES, ConsoleText, DiskSource, Owned, Progress
 
 __all__ = ["ByHandPlatform"]
 
@@ -92,7 +93,9 @@ class ByHandPlatform:
             ),
         )
 
-    async def attach_answers(self, plan: Plan, member: MemberOrder, document: bytes) -> None:
+    async def attach_answers(
+        self, plan: Plan, member: MemberOrder, document: bytes, files: Mapping[str, bytes] = NO_FILES
+    ) -> None:
         raise _never("attach answers")
 
     async def look_power(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:

@@ -1,7 +1,8 @@
 """The loopback platform: machines are stand-in processes on loopback addresses, everything else is real.
 
 Hosts and pools are folders below one root. Used for rehearsals, the demo and the tests; it never touches the
-estate. A disk is written once into its pool, as the package delivers it, and not grown to its capacity.
+estate. A disk is written once into its pool, as the package delivers it, and not grown to its capacity. The answers lie in
+the machine's drive as an ISO image, as a hypervisor would attach it; the machine reads them from there.
 """
 
 import asyncio
@@ -9,21 +10,25 @@ import contextlib
 import errno
 import fcntl
 import hashlib
+import io
 import os
 import signal
 import subprocess
 import sys
 import threading
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import BinaryIO, Final
 
 from staddle.kernel import InputRefused, OutsideFailed, canonical_json, from_json
 from staddle.kernel.wholefile import leftovers
+from staddle.package import EnvironmentDisc, read_environment_image, write_environment_image
 from staddle.plan.looks import Card, Look, NotYet, Seen, Signature, Wrong
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan
-from staddle.plan.ports import ConsoleText, DiskSource, Owned, Progress
+from staddle.plan.ports import NO_FILES, ConsoleText, DiskSource, Owned, Progress
 from staddle.platforms.loopback_map import LoopbackMap
 from staddle.platforms.loopback_room import (
     find_belonging,
@@ -37,6 +42,7 @@ from staddle.platforms.loopback_room import (
 __all__ = ["LoopbackPlatform", "LoopbackSettings"]
 
 _CHUNK: Final = 1 << 20
+_DISC: Final = "answers.iso"
 _LAST_WORDS: Final = 3
 _STOP_S: Final = 5.0
 _STARTING: Final = 0  # no process has this number
@@ -221,23 +227,37 @@ class LoopbackPlatform:
         if not isinstance(machine := await self.look_machine(plan, member, signed), Seen):
             return machine
         folder = self._machine(member)
-        if (folder / "ejected").exists() or (folder / "ovf-env.xml").exists():
+        if (folder / "ejected").exists() or (folder / _DISC).exists():
             return Seen(evidence={"attached_to": member.machine})
         return NotYet(why="no answers are attached")
 
-    async def attach_answers(self, plan: Plan, member: MemberOrder, document: bytes) -> None:
-        write_file(self._own_machine(plan, member) / "ovf-env.xml", document)
+    async def attach_answers(
+        self, plan: Plan, member: MemberOrder, document: bytes, files: Mapping[str, bytes] = NO_FILES
+    ) -> None:
+        disc = self._own_machine(plan, member) / _DISC
+        wanted = EnvironmentDisc(document=document, files=dict(files))
+        with contextlib.suppress(FileNotFoundError, InputRefused), disc.open("rb") as file:
+            if read_environment_image(file) == wanted:
+                return  # an image tells when it was made: another one would not be the same
+        image = io.BytesIO()
+        contents = {path: (io.BytesIO(content), len(content)) for path, content in files.items()}
+        write_environment_image(image, document, made_at=datetime.now(UTC), files=contents)
+        if read_environment_image(image) != wanted:
+            raise OutsideFailed.one("the disc does not hold the answers as they are", where=member.machine)
+        for left in leftovers(disc):
+            left.unlink(missing_ok=True)  # a part of a disc, with secrets in it, that a killed try has left
+        write_file(disc, image.getvalue())
 
     async def look_ejected(self, plan: Plan, member: MemberOrder, signed: Signature | None) -> Look:
         folder = self._machine(member)
-        if (folder / "ovf-env.xml").exists() or not (folder / "ejected").exists():
+        if (folder / _DISC).exists() or not (folder / "ejected").exists():
             return NotYet(why="the answers are still attached")
         return Seen(evidence={"machine": member.machine})
 
     async def eject_answers(self, plan: Plan, member: MemberOrder) -> None:
         folder = self._own_machine(plan, member)
         write_file(folder / "ejected", b"")
-        attached = folder / "ovf-env.xml"
+        attached = folder / _DISC
         for place in (
             attached,
             *leftovers(attached),
@@ -271,7 +291,7 @@ class LoopbackPlatform:
         (folder / "console").unlink(missing_ok=True)  # a fresh start has a fresh screen
         maker = f"{sys.executable} -m staddle.platforms.loopback_certificate"
         command = [sys.executable, "-m", "staddle.standin", "--certificate-maker", maker]
-        command += ["--answers", str(folder / "ovf-env.xml"), "--state", str(folder / "state")]
+        command += ["--answers", str(folder / _DISC), "--state", str(folder / "state")]
         command += ["--console", str(folder / "console"), "--speed", str(self._settings.speed)]
         command += ["--processors", str(member.processors), "--memory-mib", str(member.memory_bytes >> 20)]
         command += ["--port", str(member.port)]

@@ -1,7 +1,7 @@
-"""What the member was told: reads and checks the OVF environment document. Not here: what is done with it.
+"""What the member was told: reads and checks the OVF environment document, from the CD or by itself. Not here: what is done with it.
 
 Source: DSP0243 and DSP8027: root ``Environment``, a ``PropertySection`` of ``Property`` with ``key`` and ``value``,
-names and attributes in the environment namespace.
+names and attributes in the environment namespace. DSP0243, ISO transport: ``ovf-env.xml`` in the root of the CD.
 """
 
 import ipaddress
@@ -12,11 +12,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
+from staddle.standin.disc import is_disc, read_from_disc
 from staddle.standin.refusal import StartRefused
 
 __all__ = ["Answers", "answers_from_kept", "is_host_name", "kept_answers", "read_answers"]
 
 _NAMESPACE = "{http://schemas.dmtf.org/ovf/environment/1}"
+_NAME_ON_DISC = "ovf-env.xml"
 _LARGEST_DOCUMENT_BYTES = 1 << 20
 _LABEL = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?")  # RFC 1123 §2.1, lower case
 _LEVELS = ("error", "warning", "info", "debug")
@@ -55,7 +57,7 @@ def is_host_name(text: str) -> bool:
 
 
 def read_answers(path: Path) -> Answers:
-    """The answers of an environment document.
+    """The answers of an environment document, or of a CD's image that holds one.
 
     Raises: StartRefused: not readable, or every missing and wrong answer in one go. No answer's value is shown for
         the password.
@@ -120,9 +122,7 @@ def _contradictions(values: dict[str, Any]) -> Iterator[str]:
 
 def _properties(path: Path) -> dict[str, str]:
     try:
-        data = path.read_bytes()
-        if len(data) > _LARGEST_DOCUMENT_BYTES:
-            raise StartRefused("the answers are larger than 1 MiB")
+        data = _document(path)
         root = ET.fromstring(data, parser=ET.XMLParser(target=_NoDoctype()))
     except OSError as exc:
         raise StartRefused(f"the answers cannot be read: {exc.strerror}") from exc
@@ -137,6 +137,16 @@ def _properties(path: Path) -> dict[str, str]:
             raise StartRefused(f'the answers name the property "{key}" twice')
         told[key] = row.get(f"{_NAMESPACE}value", "")
     return told
+
+
+def _document(path: Path) -> bytes:
+    if is_disc(path):
+        return read_from_disc(path, _NAME_ON_DISC, most_bytes=_LARGEST_DOCUMENT_BYTES)
+    with path.open("rb") as file:
+        data = file.read(_LARGEST_DOCUMENT_BYTES + 1)
+    if len(data) > _LARGEST_DOCUMENT_BYTES:
+        raise StartRefused("the answers are larger than 1 MiB")
+    return data
 
 
 def _matching(test: Callable[[str], object]) -> Callable[[str], str]:

@@ -40,7 +40,9 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="staddle.standin", description="One member of the stand-in appliance."
     )
-    parser.add_argument("--answers", type=Path, required=True, help="OVF environment document")
+    parser.add_argument(
+        "--answers", type=Path, required=True, help="OVF environment document, or the ISO image that holds it"
+    )
     parser.add_argument(
         "--state", type=Path, required=True, help="folder for key, certificate, durable state"
     )

@@ -15,13 +15,14 @@ import subprocess
 import sys
 import time
 import uuid
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from staddle.kernel import Fault, OutsideFailed
 from staddle.plan.looks import Look, NotYet, Seen, Signature, Wrong
 from staddle.plan.orders import DiskOrder, MemberOrder, Plan
-from staddle.plan.ports import ConsoleText, DiskSource, Owned, Progress
+from staddle.plan.ports import NO_FILES, ConsoleText, DiskSource, Owned, Progress
 
 
 class ShedPlatform:
@@ -155,7 +156,9 @@ class ShedPlatform:
         there = (thing / "answers").exists() or (thing / "ejected").exists()
         return Seen() if there else NotYet(why="no answers")
 
-    async def attach_answers(self, plan: Plan, member: MemberOrder, document: bytes) -> None:
+    async def attach_answers(
+        self, plan: Plan, member: MemberOrder, document: bytes, files: Mapping[str, bytes] = NO_FILES
+    ) -> None:
         thing = self._own(plan, self._machine(member))
         with os.fdopen(os.open(thing / "fresh", os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
             file.write(document)

@@ -22,7 +22,9 @@ class AttachAnswers(Kind):
 
     async def act(self, step: Step, tools: Tools) -> None:
         member = tools.plan.get_member(step.member)
-        await tools.platform.attach_answers(tools.plan, member, tools.answers_document(member))
+        await tools.platform.attach_answers(
+            tools.plan, member, tools.answers_document(member), tools.answers_files()
+        )
 
 
 KIND = AttachAnswers()

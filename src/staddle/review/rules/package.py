@@ -1,6 +1,7 @@
 """Rules about the package's integrity, and what reading and verifying it found."""
 
 from collections.abc import Iterator
+from math import prod
 
 from staddle.kernel import Finding, Severity
 from staddle.review.facts import Facts, Need
@@ -76,4 +77,37 @@ def digest_differs(facts: Facts) -> Iterator[Found]:
         yield Found(
             what=f"the design pins {pinned}, the file has {found.package_sha256}",
             where=facts.at("package.sha256"),
+        )
+
+
+@rule(
+    name="members-not-as-meant",
+    severity=Severity.RISK,
+    title="The package is meant to stand another number of times than the design has members",
+    reason="the maker states how often its machine is meant to stand, and supports what it states",
+    mend="have as many members as the maker states, or ask whether it supports this number",
+    source="DSP0243 2.x, scale-out section",
+    needs=(Need.PACKAGE,),
+)
+def members_not_as_meant(facts: Facts) -> Iterator[Found]:
+    package = facts.get_package()
+    size_id = facts.design.package.size or package.default_size()
+    counts = [count for scale in package.scale_out if (count := scale.count_for(size_id)) is not None]
+    if not counts:
+        return
+    # A machine that stands so often in a collection that stands so often stands as often as their product.
+    least, most = prod(count.least for count in counts), prod(count.most or 0 for count in counts)
+    bounded = all(count.most is not None for count in counts)
+    members = len(facts.design.members)
+    if members < least or (bounded and members > most):
+        meant = (
+            f"{least} to {most}"
+            if bounded and most != least
+            else str(least)
+            if bounded
+            else f"at least {least}"
+        )
+        yield Found(
+            what=f"the package is meant to stand {meant} times, the design has {members} members",
+            where=facts.at("members"),
         )
