@@ -14,7 +14,7 @@ from typing import Final, TypeVar, cast
 
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import bookings_of_others, design_of
-from staddle.jobs.place import place
+from staddle.jobs.place import TimeIsUp, place
 from staddle.jobs.plan import Plan
 from staddle.jobs.survive import ground_of
 from staddle.kernel import Clock, NotAllowed, OurFault, StaddleError
@@ -23,8 +23,15 @@ __all__ = ["Placing", "Searching", "Told"]
 
 _DEADLINE: Final = timedelta(seconds=60)
 """After that the best so far is taken, where there is one: as long as somebody may wait at a page; common practice, no source."""
-_BREAKS_AT: Final = "least "
+_HAS_ONE: Final = "least "
 """What a search says while it has a placement and looks for a better one (placement/search.py)."""
+_PAST: Final = (
+    "reading",
+    "looking for the next best",
+    "looking for the rules",
+    "looking for changes",
+)
+"""What is said when there is no search of a placement to break off (placement/solve.py)."""
 _MOST_KEPT: Final = 6
 
 T = TypeVar("T")
@@ -134,14 +141,14 @@ class Placing:
             begun.told = text
             self._heard()
             late = self._clock.now() >= begun.since + _DEADLINE
-            if (begun.stopping or late) and text.startswith(_BREAKS_AT):
-                raise KeyboardInterrupt  # what Ctrl-C does in a terminal: the search gives its best so far
+            if (begun.stopping and text.startswith(_HAS_ONE)) or (late and not text.startswith(_PAST)):
+                raise TimeIsUp  # as a deadline in a terminal: the search gives its best so far
 
         try:
             begun.found = work(told)
         except StaddleError as exc:
             begun.fault = exc
-        except KeyboardInterrupt:
+        except TimeIsUp:
             begun.fault = NotAllowed.one(
                 "the search was stopped before it had found a placement",
                 mend="look again, or search in a terminal: staddle place",
