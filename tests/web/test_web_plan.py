@@ -6,6 +6,7 @@ import json
 import threading
 import time
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -14,6 +15,7 @@ import pytest
 
 from staddle.jobs.folder import JobFolder
 from staddle.kernel import SystemClock, SystemRandom
+from staddle.placement.model import NotFoundInTime
 from staddle.web.placing import Searching
 from staddle.web.serving import get_once
 from staddle.web.workplace import Workplace
@@ -261,3 +263,28 @@ def test_two_lookers_share_one_search(tmp_path: Path) -> None:
     for one in lookers:
         one.join()
     assert len({id(plan) for plan in plans}) == 1
+
+
+class Hasty(SystemClock):
+    """A clock on which two minutes pass between the begin of a search and the first that it says."""
+
+    asked = 0
+
+    def now(self) -> datetime:
+        self.asked += 1
+        return super().now() + (timedelta(minutes=2) if self.asked > 3 else timedelta())
+
+
+def test_a_search_ends_at_its_minute_and_says_that_it_found_nothing(tmp_path: Path) -> None:
+    place = Workplace(
+        folder=JobFolder(root=demo_job(tmp_path)),
+        clock=Hasty(),
+        random=SystemRandom(),
+        actor="W. Marram",
+        patience_s=600.0,
+    )
+    plan = place.placing.look()
+    assert not isinstance(plan, Searching)
+    outcome = plan.ground.placed.outcome
+    assert isinstance(outcome, NotFoundInTime)  # never called impossible
+    assert outcome.limit == "the time given"
