@@ -33,7 +33,7 @@ from staddle.placement.solving import TimeIsUp
 from staddle.placement.why import Why
 from staddle.placement.why import why as why_not
 
-__all__ = ["Kept", "PlaceReport", "TimeIsUp", "found_placement", "place", "settle", "why"]
+__all__ = ["Chosen", "Kept", "PlaceReport", "TimeIsUp", "found_placement", "place", "settle", "why"]
 
 _WEAKER = 4.0  # what makes a cluster weaker comes after what must be bought
 
@@ -43,6 +43,14 @@ class Kept:
     """The settled placement still meets every rule. It was not compared with others, so it is not called the best."""
 
     placement: Placement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """The engineer put members elsewhere than the search did (jobs/move.py). Every rule holds; ``text`` tells what it costs."""
+
+    placement: Placement
+    text: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,7 +63,7 @@ class PlaceReport:
     job: Gathered
     jobs: tuple[Gathered, ...]
     problem: Problem
-    outcome: Outcome | Kept
+    outcome: Outcome | Kept | Chosen
     survey: SurveyStanding
     findings: tuple[Finding, ...] = ()
 
@@ -151,9 +159,9 @@ def why(report: PlaceReport, *, member: str, host: str) -> Why:
     return why_not(report.problem, placement.seats, member=member, host=host)
 
 
-def found_placement(outcome: Outcome | Kept) -> Placement | None:
+def found_placement(outcome: Outcome | Kept | Chosen) -> Placement | None:
     """The placement of an outcome that has one."""
-    return outcome.placement if isinstance(outcome, BestShown | GoodWithBound | Kept) else None
+    return outcome.placement if isinstance(outcome, BestShown | GoodWithBound | Kept | Chosen) else None
 
 
 def settle(report: PlaceReport, *, by: str, on: date) -> None:
