@@ -42,6 +42,17 @@ ANSWERS = {
 }
 
 
+RULES = {
+    "tp.unit.fullname": "${fqdn}",
+    "tp.front.v4": "${address.Front}",
+    "tp.front.mask": "${netmask.Front}",
+    "tp.front.router": "${gateway.Front}",
+    "tp.mirror.v4": "${address.Mirror}/${prefix.Mirror}",
+    "tp.site.clocks": "${time_servers}",
+    "tp.archive.label": "harbour",
+}
+
+
 def taken(cwd: Path, *more: str, code: int = 0) -> str:
     flags = [word for key, text in ANSWERS.items() for word in ("--answer", f"{key}={text}")]
     return ran(*TAKE, *flags, *more, cwd=cwd, code=code)
@@ -93,16 +104,7 @@ def test_from_foreign_files_to_sheets_and_requests(tmp_path: Path) -> None:
     told = ran("sheets", "--answer", "tp.archive.lable=harbour", "--job", "job", cwd=tmp_path, code=1)
     assert 'the package asks no question "tp.archive.lable"' in told
     assert (tmp_path / "job" / "design.yaml").read_text(encoding="utf-8") == before
-    rules = {
-        "tp.unit.fullname": "${fqdn}",
-        "tp.front.v4": "${address.Front}",
-        "tp.front.mask": "${netmask.Front}",
-        "tp.front.router": "${gateway.Front}",
-        "tp.mirror.v4": "${address.Mirror}/${prefix.Mirror}",
-        "tp.site.clocks": "${time_servers}",
-        "tp.archive.label": "harbour",
-    }
-    flags = [word for key, rule in rules.items() for word in ("--answer", f"{key}={rule}")]
+    flags = [word for key, rule in RULES.items() for word in ("--answer", f"{key}={rule}")]
     told = ran("sheets", *flags, "--job", "job", cwd=tmp_path)
     assert "3 answer sheets, 0 open questions" in told
     sheets = tmp_path / "job" / "sheets"

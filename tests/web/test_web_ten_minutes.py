@@ -18,7 +18,7 @@ from staddle.jobs.folder import JobFolder
 from staddle.kernel import InputRefused, NotAllowed, OutsideFailed
 from tests.cli.demo_job import PROGRAM, TODAY
 from tests.cli.foreign_job import foreign_exports, foreign_package
-from tests.cli.test_cli_first_ten_minutes import ANSWERS, mended
+from tests.cli.test_cli_first_ten_minutes import ANSWERS, RULES, mended
 from tests.web.browsing import DEADLINE_MS, browser_of, visit
 from tests.web.served import Server, served
 
@@ -159,6 +159,21 @@ def test_from_an_empty_folder_to_sheets_and_requests(
 
         visitor.go("/survival")
         visitor.go("/answers")
+        assert set(RULES) == {
+            field.get_attribute("name").removeprefix("answer ")  # type: ignore[union-attr]  # every field has one
+            for field in page.locator("#open-form input").all()
+        }
+        if with_script:
+            sound(page)
+        for key, rule in RULES.items():
+            page.fill(f'#open-form [name="answer {key}"]', "${fqnd}" if "fullname" in key else rule)
+        page.click("#open-form button")
+        assert "fqnd" in page.inner_text("[role=alert]")
+        assert page.input_value('#open-form [name="answer tp.archive.label"]') == RULES["tp.archive.label"]
+        page.fill('#open-form [name="answer tp.unit.fullname"]', RULES["tp.unit.fullname"])
+        page.click("#open-form button")
+        page.wait_for_url("**/answers?answered=yes")
+        assert page.inner_text(".lead").startswith("Every question is answered.")
         page.get_by_role("button", name="Write them to the job folder").click()
         page.wait_for_load_state()
         visitor.go("/requests")
