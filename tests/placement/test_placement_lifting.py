@@ -7,10 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from staddle.failures.running import Running, Stand
+from staddle.failures.scenario import Scenario
+from staddle.placement import lifting
 from staddle.placement.data import Tables
 from staddle.placement.learnt import Cut, Learnt, Place, Taken
 from staddle.placement.model import (
@@ -29,7 +32,7 @@ from staddle.placement.model import (
 from staddle.placement.model_cp import PlacementModel
 from staddle.placement.reserve import ReserveCheck
 from staddle.placement.solve import solve
-from tests.placement.questions import every_valid
+from tests.placement.questions import disk, every_valid, host, member, pool
 from tests.placement.test_placement_reserve_brute import (
     any_host,
     check,
@@ -216,6 +219,63 @@ def check_cuts(problem: Problem, *, without: frozenset[str] = frozenset()) -> No
 @given(problem=tight())
 def test_no_cut_excludes_what_outlives_everything_where_it_is_tight(problem: Problem) -> None:
     check_cuts(problem)
+
+
+@settings(max_examples=40, deadline=None)
+@given(problem=tight())
+def test_nor_where_only_the_hosts_in_the_way_are_asked(problem: Problem) -> None:
+    # Of a small estate all hosts are asked; as on a large one, only those that count are here.
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(lifting, "_FEW", 0)
+        check_cuts(problem)
+
+
+def test_a_member_that_keeps_another_off_its_host_is_in_its_way() -> None:
+    # m1 must restart on h0, the only host that is left with its pool; m0 stands there, and they share no host. The cut is
+    # about both: without m0 there, m1 restarts.
+    small = {"memory_bytes": 4, "vcpus": 1, "networks": (), "cluster": "a"}
+    problem = Problem(
+        members=tuple(member(f"m{n}", disks=(disk("d", 1),), **small) for n in range(2)),
+        hosts=tuple(
+            replace(
+                host(f"h{n}", "r", pools=pools, networks=(), node_cores=0, node_memory_bytes=0),
+                memory_bytes=17,
+                memory_total_bytes=22,
+                vcpus=4,
+            )
+            for n, pools in enumerate((("p", "q"), ("p",), ("p", "q")))
+        ),
+        pools=(pool("p", domains=()), pool("q", domains=())),
+        clusters=(ClusterRules(name="a", apart=()),),
+        reserve=Reserve(
+            survive=(
+                Survive(
+                    cluster="a",
+                    sentence="any 1 host",
+                    scenarios=(Scenario(name="host h2", hosts=("h2",), pools=(), domains=(("host", "h2"),)),),
+                    others_restart=False,
+                ),
+            ),
+            stands=tuple(
+                Stand(name=f"h{n}", memory_bytes=20, cores=5, vcpu_per_core=1, pools=pools)
+                for n, pools in enumerate((("p", "q"), ("p",), ("p", "q")))
+            ),
+            apart_after=("a",),
+        ),
+    )
+    check_cuts(problem)
+    (cut,) = (
+        ReserveCheck(Tables(problem))
+        .check(
+            (
+                Seat(member="m0", host="h0", disks=(("d", "p"),)),
+                Seat(member="m1", host="h2", disks=(("d", "q"),)),
+            ),
+            frozenset(row.name for row in Tables(problem).groups),
+        )
+        .learnt.cuts
+    )
+    assert sum(taken.count for taken in cut.taken) == 2
 
 
 @settings(max_examples=25, deadline=None)

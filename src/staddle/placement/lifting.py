@@ -326,8 +326,13 @@ class Lifting:
 def _wanted(
     test: RestartTest, scenario: Scenario, without: tuple[str, ...], ours: Sequence[Running]
 ) -> frozenset[str]:
-    """The hosts that fail, and those to which something that has to restart may go: only there room counts."""
-    question = test.question(scenario.hosts, scenario.pools, without=without, extra=ours)
+    """The hosts that fail, and those to which something that has to restart may go: only there room counts.
+
+    Asked without those of ours that stay where they are: a member that keeps another one off its host is in its way.
+    """
+    failed = set(scenario.hosts)
+    moving = [machine for machine in ours if machine.host in failed]
+    question = test.question(scenario.hosts, scenario.pools, without=without, extra=moving)
     stands = test.ground.stands
     going = frozenset[int]().union(*(hosts.tolist() for hosts in question.hosts))
     return frozenset(scenario.hosts) | {stands[h].name for h in going}

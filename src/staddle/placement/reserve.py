@@ -67,6 +67,7 @@ class ReserveCheck:
         reserve = tables.problem.reserve
         self._reserve: Final = Reserve(survive=()) if reserve is None else reserve
         self._test: Final = tables.alone.test
+        self._reach_by_scenario: Final[dict[Scenario, frozenset[str]]] = {}
 
     def check(
         self, seats: Sequence[Seat], active: frozenset[str], *, every: bool = False, learning: bool = True
@@ -129,13 +130,21 @@ class ReserveCheck:
         )
 
     @cached_property
+    def _own(self) -> dict[str, list[int]]:
+        """The positions of each cluster's members."""
+        return {rules.name: self._tables.members_of(rules) for rules in self._tables.problem.clusters}
+
+    @cached_property
     def _reach(self) -> dict[str, frozenset[str]]:
         """The pools that each host reaches."""
         return {host.name: frozenset(host.pools) for host in self._tables.problem.hosts}
 
     def _reach_of(self, scenario: Scenario) -> frozenset[str]:
         """The pools that the failed hosts reach."""
-        return frozenset[str]().union(*(self._reach.get(name, ()) for name in scenario.hosts))
+        if scenario not in self._reach_by_scenario:
+            reaches = (self._reach.get(name, frozenset()) for name in scenario.hosts)
+            self._reach_by_scenario[scenario] = frozenset[str]().union(*reaches)
+        return self._reach_by_scenario[scenario]
 
     def _near(self, seats: Sequence[Seat]) -> Callable[[Scenario], bool]:
         """Whether a scenario fails a host at a site where a member of ours stands; everywhere where there are no sites."""
@@ -212,15 +221,12 @@ class ReserveCheck:
     ) -> tuple[str, str]:
         """Why what is left of the cluster is too little: as far as its place is the reason, and at all. "" when it is enough."""
         hosts, pools = set(scenario.hosts), set(scenario.pools)
-        members = [
-            (member, seat)
-            for member, seat in zip(self._tables.problem.members, seats, strict=True)
-            if member.cluster == survive.cluster
-        ]
+        problem, own = self._tables.problem, self._own[survive.cluster]
+        members = [(problem.members[i], seats[i]) for i in own]
         lost = {
             member.name
             for member, seat in members
-            if seat.host in hosts or any(pool in pools for _, pool in seat.disks)
+            if seat.host in hosts or (pools and any(pool in pools for _, pool in seat.disks))
         }
         if not lost:
             return "", ""

@@ -49,6 +49,9 @@ _EMPTIEST_SHARE: Final = 0.5  # of what is left for finding one, for each try am
 _MOST_PAIRS_IN_ORDER: Final = (
     4000  # of member and host; beyond, what is equally good is not put in table order
 )
+_NEAR: Final = (
+    0.01  # on a large estate a level so near to its bound is not looked at further: each trial takes a second
+)
 _MOST_PAIRS_AT_ONCE: Final = 8000  # beyond, the emptiest hosts are looked at first
 _MARGINS_PERMILLE: Final = (0, 10, 40, 150)  # above the least host fill that is thinkable
 
@@ -335,7 +338,9 @@ class Search:
         sought = trial = (
             proven  # below it nothing is looked for any more: excluded, or not decided in its time
         )
-        while sought < value:
+        pairs = len(self.tables.problem.members) * len(self.tables.problem.hosts)
+        near = _NEAR if pairs > _MOST_PAIRS_AT_ONCE and level != "host fill" else 0
+        while sought < value and value - proven > near * proven:
             attempt = model.cp.clone()
             add_limit(model, attempt, level, trial)
             self._hint(model, attempt, seats)
@@ -400,5 +405,8 @@ class Search:
 
     def _hint(self, model: PlacementModel, cp: "cp_model.CpModel", seats: tuple[Seat, ...]) -> None:
         cp.clear_hints()  # type: ignore[no-untyped-call]  # the library's own gap
-        for variable, value in model.values_of(seats):
-            cp.add_hint(variable, value)
+        # add_hint takes one variable at a time, and a tenth of the whole search where there are many.
+        pairs = tuple(model.values_of(seats))
+        hint = cp.proto.solution_hint
+        hint.vars.extend([variable.index for variable, _ in pairs])
+        hint.values.extend([int(value) for _, value in pairs])
