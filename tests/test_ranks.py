@@ -60,7 +60,16 @@ FROM_BELOW_JOBS = {
     "staddle.estate.openpoints": {"OpenPoint"},
     "staddle.estate.sources": {"OPEN", "ColumnSource"},
     "staddle.estate.survey": {"SurveyStanding"},
-    "staddle.package": {"Form", "Package", "Property", "SizeFigures", "Verification"},
+    "staddle.package": {
+        "Allocation",
+        "Form",
+        "Hardware",
+        "Package",
+        "Property",
+        "QuantityRange",
+        "SizeFigures",
+        "Verification",
+    },
     "staddle.placement.model": {
         "BestShown",
         "GoodWithBound",

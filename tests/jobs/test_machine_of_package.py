@@ -44,6 +44,9 @@ def collection_job(root: Path, *, machine: str, block: int | None = None) -> Pat
     assert closing in text
     text = text.replace(opening, f'<VirtualSystemCollection ovf:id="works"><Info>all</Info>{GAUGE}{opening}')
     text = text.replace(closing, "</VirtualSystem></VirtualSystemCollection>\n</Envelope>")
+    product_url = "<ProductUrl>https://sluicelog.example/</ProductUrl>"
+    assert product_url in text
+    text = text.replace(product_url, f"{product_url}<AppUrl>https://${{host_name}}/log</AppUrl>")
     descriptor.write_text(text, encoding="utf-8")
     design = (job / "design.yaml").read_text(encoding="utf-8")
     line = f"\n  machine: {machine}" if machine else ""
@@ -74,6 +77,9 @@ def test_answers_sheets_and_packages_are_of_the_named_machine(tmp_path: Path) ->
     sheets = "".join(path.read_text(encoding="utf-8") for path in (job / "sheets").glob("*.html"))
     assert "sluicelog.host_name" in sheets
     assert "gauge.name" not in sheets
+    assert "https://levels-1.ousemoor.example/log" in (job / "sheets" / "levels-1.txt").read_text(
+        encoding="utf-8"
+    )
     done = staddle("package", "--bundle", str(job / "private" / "bundle"), job=job)
     assert done.returncode == 0, done.stderr
     bundle = job / "private" / "bundle"
