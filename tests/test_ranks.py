@@ -49,6 +49,7 @@ FROM_BELOW_JOBS = {
         "BeginAnswers",
         "NetworkAnswer",
         "Question",
+        "machine_question",
         "parse_network_answer",
         "parse_window_answer",
     },

@@ -141,3 +141,10 @@ def test_an_archive_of_gnu_tar_is_told_as_a_person_sees_it(path: Path, tmp_path:
     assert lines[at + 1] == "Keep it dry."
     assert "adapters: Second on back (not connected)" in lines
     assert "takes its answers by: iso" in lines
+
+
+def test_memory_that_may_not_be_used_whole_is_told_in_its_units(pump: Package) -> None:
+    (found,) = [finding for finding in pump.findings if finding.rule == "memory-limit"]
+    assert (
+        found.what == "the memory item 2 has 2 GiB and may use only 1 GiB of it"
+    )  # 2048 and 1024 * 2^20 bytes
