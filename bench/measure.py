@@ -7,11 +7,13 @@ several tries.
 
 import os
 import subprocess
+import sys
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-__all__ = ["Measure", "best_cpu_s", "best_wall_s", "child_cpu_s"]
+__all__ = ["Measure", "Use", "best_cpu_s", "best_wall_s", "child_cpu_s", "child_use"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +33,16 @@ class Measure:
         if self.bound is None:
             return True
         return self.value >= self.bound if self.at_least else self.value <= self.bound
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Use:
+    """What one command of the program used: processor time, time on the wall, peak memory; and what it wrote as data."""
+
+    cpu_s: float
+    wall_s: float
+    peak_bytes: int
+    output: str
 
 
 def best_cpu_s(work: Callable[[], object], *, tries: int) -> float:
@@ -66,3 +78,25 @@ def child_cpu_s(command: Sequence[str], *, tries: int) -> float:
             raise RuntimeError(f"{command} ended with {process.returncode}")
         spent.append(usage.ru_utime + usage.ru_stime)
     return min(spent)
+
+
+def child_use(arguments: Sequence[str], *, exit_codes: Sequence[int] = (0,)) -> Use:
+    """What one command of the program uses, in a process of its own, from its start to its end.
+
+    Args: exit_codes: those with which it may end.
+    """
+    with tempfile.TemporaryFile("w+", encoding="utf-8") as output:
+        begun = time.perf_counter()
+        command = [sys.executable, "-m", "staddle", *arguments]
+        process = subprocess.Popen(command, stdout=output, stderr=subprocess.DEVNULL)
+        _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        if process.returncode not in exit_codes:
+            raise RuntimeError(f"{command} ended with {process.returncode}")
+        output.seek(0)
+        return Use(
+            cpu_s=usage.ru_utime + usage.ru_stime,
+            wall_s=time.perf_counter() - begun,
+            peak_bytes=usage.ru_maxrss * 1024,  # getrusage(2): kilobytes on Linux
+            output=output.read(),
+        )

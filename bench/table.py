@@ -9,6 +9,8 @@ from bench import (
     facts_of_an_archive,
     failures_of_hosts,
     items_of_a_descriptor,
+    pages_of_a_large_estate,
+    placement_at_scale,
     whole_commands,
 )
 from bench.measure import Measure
@@ -30,5 +32,7 @@ BENCHES = (
     Bench(name="items", title=items_of_a_descriptor.TITLE, measure=items_of_a_descriptor.measure),
     Bench(name="digests", title=digests_of_files.TITLE, measure=digests_of_files.measure),
     Bench(name="failures", title=failures_of_hosts.TITLE, measure=failures_of_hosts.measure),
+    Bench(name="pages", title=pages_of_a_large_estate.TITLE, measure=pages_of_a_large_estate.measure),
     Bench(name="commands", title=whole_commands.TITLE, measure=whole_commands.measure),
+    Bench(name="place", title=placement_at_scale.TITLE, measure=placement_at_scale.measure),
 )

@@ -7,7 +7,7 @@ made anew too. Whoever changes a page looks at its pictures before it is called 
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
@@ -20,8 +20,20 @@ __all__ = ["main"]
 
 CHROMIUM: Final = "/usr/bin/chromium"
 PICTURES: Final = run.ROOT / "build" / "screenshots"
-DOCS: Final = {"standing": "pages-standing.png", "run-cards": "pages-run-card.png"}
+DOCS: Final = {
+    "standing": "pages-standing.png",
+    "plan-failed": "pages-plan.png",
+    "run-cards": "pages-run-card.png",
+}
+ADDRESSES: Final = {
+    "plan-failed": "plan?fail=OM-R1",
+    "plan-hosts": "plan?fail=om-h01,om-h04",
+    "plan-moved": "plan?member=levels-3&host=om-h08&empty=om-h01",
+    "run-cards": "run?of=rollout",
+}
+"""Pictures of a sheet with a question; every other one is a sheet as it is opened."""
 DOCS_SIZE: Final = (1100, 780)  # small enough to be committed, large enough to be read
+PLAN_HIGH: Final = 1010  # down to the names of the sites
 WAYS: Final = {
     "360": (360, "light"),
     "1280": (1280, "light"),
@@ -46,9 +58,11 @@ def main(*, docs: bool) -> int:
     with served() as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         try:
+            _shoot_begin(browser)
             for way in WAYS:
                 _shoot_all(browser, address, way)
             _shoot_one(browser, address, "standing")
+            _shoot_one(browser, address, "plan-failed")
             _shoot_cards(browser, address)
             _shoot_one(browser, address, "run-cards")
         finally:
@@ -61,9 +75,9 @@ def main(*, docs: bool) -> int:
 
 
 @contextmanager
-def served() -> Iterator[str]:
-    """The address of a server on the demo's job, ended with the block."""
-    command = [sys.executable, "-m", "staddle", "serve", *run.job()]
+def served(job: Sequence[str] | None = None) -> Iterator[str]:
+    """The address of a server on the demo's job, ended with the block. Args: job: another job's option."""
+    command = [sys.executable, "-m", "staddle", "serve", *(run.job() if job is None else job)]
     process = subprocess.Popen(
         command, cwd=run.ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     )
@@ -92,14 +106,35 @@ def _shoot_all(browser: Browser, address: str, way: str) -> None:
     for sheet in all_sheets():
         page.goto(f"{address.partition('/?')[0]}/{sheet.name}")
         page.screenshot(path=PICTURES / f"{sheet.name}-{way}.png", full_page=True)
+    for picture in ("plan-failed", "plan-hosts", "plan-moved"):
+        page.goto(f"{address.partition('/?')[0]}/{ADDRESSES[picture]}")
+        page.screenshot(path=PICTURES / f"{picture}-{way}.png", full_page=True)
     page.context.close()
+
+
+def _shoot_begin(browser: Browser) -> None:
+    """The sheet Begin in a folder without a design: empty, and with its package named."""
+    empty = run.PLACE / "empty"
+    empty.mkdir()
+    with served(["--job", str(run.shown(empty))]) as address:
+        for way in WAYS:
+            page = _opened(browser, address, way)
+            page.screenshot(path=PICTURES / f"begin-empty-{way}.png", full_page=True)
+            page.context.close()
+        page = _opened(browser, address, "1280")
+        page.click("button:text('../sluicelog')")
+        page.wait_for_selector("#network-1")
+        page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+        page.screenshot(path=PICTURES / "begin-named-1280.png", full_page=True)
+        page.context.close()
 
 
 def _shoot_one(browser: Browser, address: str, picture: str) -> None:
     """The top of one page in the size that docs/ shows."""
     page = _opened(browser, address, "1280")
-    page.set_viewport_size({"width": DOCS_SIZE[0], "height": DOCS_SIZE[1]})
-    page.goto(f"{address.partition('/?')[0]}/{'run?of=rollout' if picture == 'run-cards' else picture}")
+    across, high = DOCS_SIZE
+    page.set_viewport_size({"width": across, "height": PLAN_HIGH if picture == "plan-failed" else high})
+    page.goto(f"{address.partition('/?')[0]}/{ADDRESSES.get(picture, picture)}")
     page.screenshot(path=PICTURES / f"{picture}-docs.png")
     page.context.close()
 

@@ -117,6 +117,7 @@ def test_data_is_what_the_page_says(story: dict[str, Done]) -> None:
         "levels",
         "undecided",
         "short_alone",
+        "stops",
     }
     assert set(data["availability"]) == {
         "cluster",

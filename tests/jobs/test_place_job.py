@@ -167,3 +167,34 @@ def test_a_damaged_placement_is_told_with_its_place(tmp_path: Path) -> None:
     with pytest.raises(InputRefused) as refused:
         place(folder, NOW)
     assert refused.value.faults[0].where.startswith("placement.yaml:")
+
+
+def test_a_rule_about_an_unknown_kind_is_told_with_its_line(tmp_path: Path) -> None:
+    folder = job_in(tmp_path)
+    text = folder.design.read_text(encoding="utf-8")
+    folder.design.write_text(
+        text.replace(
+            "apart: [host, rack, pool]", "apart:\n  - host\n  - deputy by rom\n  - votes by sit\n  - 2 a rak"
+        ),
+        encoding="utf-8",
+    )
+    line = 1 + text[: text.index("apart:")].count("\n")
+    with pytest.raises(InputRefused) as refused:
+        place(folder, NOW)
+    told = [(fault.what, fault.where) for fault in refused.value.faults]
+    assert told == [
+        ('"deputy by rom": there is no kind of domain "rom"', f"design.yaml:{line + 2}:5"),
+        ('"votes by sit": there is no kind of domain "sit"', f"design.yaml:{line + 3}:5"),
+        ('"2 a rak": there is no kind of domain "rak"', f"design.yaml:{line + 4}:5"),
+    ]
+
+
+def test_another_sentence_of_survive_is_another_question(tmp_path: Path, settled: JobFolder) -> None:
+    folder = settled_copy(settled, tmp_path)
+    before = place(folder, NOW)
+    text = folder.design.read_text(encoding="utf-8")
+    folder.design.write_text(text.replace("  - any 1 rack\n", ""), encoding="utf-8")
+    after = place(folder, NOW)
+    assert isinstance(before.outcome, Kept)
+    assert isinstance(after.outcome, Kept)
+    assert before.problem_digest != after.problem_digest

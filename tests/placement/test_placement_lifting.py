@@ -5,13 +5,14 @@ Two clusters share the estate. A cut may exclude nothing that outlives what is a
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import product
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from staddle.failures.running import Running, Stand
 from staddle.placement.data import Tables
-from staddle.placement.learnt import Cut, Taken
+from staddle.placement.learnt import Cut, Learnt, Place, Taken
 from staddle.placement.model import (
     BestShown,
     ClusterRules,
@@ -25,10 +26,21 @@ from staddle.placement.model import (
     Seat,
     Survive,
 )
+from staddle.placement.model_cp import PlacementModel
 from staddle.placement.reserve import ReserveCheck
 from staddle.placement.solve import solve
 from tests.placement.questions import every_valid
-from tests.placement.test_placement_reserve_brute import check, estates, outlives, sentences
+from tests.placement.test_placement_reserve_brute import (
+    any_host,
+    check,
+    estates,
+    hosts_of,
+    member_of,
+    outlives,
+    question,
+    scenario_of,
+    sentences,
+)
 
 MOST_LEARNT_OF = 6
 
@@ -250,3 +262,61 @@ def test_two_clusters_with_a_reserve_on_a_full_estate(problem: Problem) -> None:
     outcome = solve(problem)
     good = [seats for seats in every_valid(replace(problem, reserve=None)) if outlives(problem, seats)]
     assert isinstance(outcome, BestShown if good else NoneExists)
+
+
+# a cut in the model, by hand
+
+
+def allowed(problem: Problem, cut: Cut) -> set[tuple[str, ...]]:
+    """The hosts of the members, in their order, that the model leaves possible beside that cut; by trying every choice."""
+    from ortools.sat.python import cp_model
+
+    tables = Tables(problem)
+    active = frozenset(row.name for row in tables.groups)
+    found = set()
+    for seats in every_valid(replace(problem, reserve=None)):
+        model = PlacementModel(tables, active, Learnt(cuts=(cut,)))
+        for variable, value in model.values_of(seats):
+            model.cp.add(variable == value)
+        if cp_model.CpSolver().solve(model.cp) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            found.add(tuple(seat.host for seat in seats))
+    return found
+
+
+def two_members() -> Problem:
+    """Of different sizes, anywhere on three hosts that share a pool p; h0 alone reaches q."""
+    hosts = hosts_of(20, 20, 20, pools=(("p", "q"), ("p",), ("p",)))
+    members = [member_of("m0", 5), member_of("m1", 6)]
+    problem = question(hosts, [any_host(hosts)], members=members)
+    assert len(Tables(problem).classes) == 2
+    return problem
+
+
+def test_no_member_counts_for_two_places_that_overlap() -> None:
+    # One in {h0, h1} and one on h0: both on h0, or one there and one on h1; not one on h0 that counts for both.
+    rows = (
+        Taken(classes=(0, 1), place=Place(hosts=frozenset({"h0", "h1"})), count=1),
+        Taken(classes=(0, 1), place=Place(hosts=frozenset({"h0"})), count=1),
+    )
+    cut = Cut(group="survive:any host", taken=rows)
+    every = set(product(("h0", "h1", "h2"), repeat=2))
+    assert allowed(two_members(), cut) == every - {("h0", "h0"), ("h0", "h1"), ("h1", "h0")}
+
+
+def test_a_member_that_is_lost_with_its_pool_does_not_count() -> None:
+    # h0 fails with q: on h0 with its disk in p it restarts and counts, in q it is gone.
+    row = Taken(classes=(0,), place=Place(failed=frozenset({"h0"})), count=1)
+    hosts = hosts_of(20, 20, 20, pools=(("p", "q"), ("p",), ("p",)))
+    asked = Survive(sentence="any host", scenarios=(scenario_of(("h0",), ("q",)),))
+    problem = question(hosts, [asked], members=[member_of("m0", 5)])
+    kept = allowed(problem, Cut(group="survive:any host", taken=(row,), lost_pools=("q",)))
+    assert kept == {("h0",), ("h1",), ("h2",)}
+    assert allowed(problem, Cut(group="survive:any host", taken=(row,))) == {("h1",), ("h2",)}
+
+
+def test_a_cut_is_left_out_where_what_it_rests_on_does_not_hold() -> None:
+    row = Taken(classes=(0,), place=Place(hosts=frozenset({"h0", "h1", "h2"})), count=1)
+    problem = replace(two_members(), members=(member_of("m0", 5),))
+    assert allowed(problem, Cut(group="survive:any host", taken=(row,))) == set()
+    resting = Cut(group="survive:any host", taken=(row,), assumed=frozenset({"site:ousemoor"}))
+    assert allowed(problem, resting) == {("h0",), ("h1",), ("h2",)}

@@ -415,6 +415,39 @@ def test_afterwards_members_share_no_host() -> None:
     )
 
 
+def test_what_stops_wherever_it_stands_is_told_and_not_refused() -> None:
+    # Of two votes one is left: not more than half. Of three two are, which is enough; and the only leader is lost with h0.
+    hosts = hosts_of(20, 20, 20)
+    apart = (Apart(kind="host"),)
+    two = [member_of("m0", 5), member_of("m1", 5)]
+    outcome = solve(question(hosts, [any_host(hosts, least_data=1)], members=two, apart=apart))
+    assert isinstance(outcome, BestShown)
+    taken = [f"host {seat.host}" for seat in outcome.placement.seats]
+    assert sorted(outcome.placement.stops) == [
+        (name, "1 of 2 votes are left, not more than half") for name in sorted(taken)
+    ]
+    three = [*two, member_of("m2", 5)]
+    outcome = solve(question(hosts, [any_host(hosts, least_data=1)], members=three, apart=apart))
+    assert isinstance(outcome, BestShown)
+    assert outcome.placement.stops == ()
+    led = [member_of("m0", 5, leads="first"), *three[1:]]
+    outcome = solve(question(hosts, [any_host(hosts, least_data=1)], members=led, apart=apart))
+    assert isinstance(outcome, BestShown)
+    first = outcome.placement.get_seat("m0").host
+    assert outcome.placement.stops == ((f"host {first}", "neither the leader nor its deputy is left"),)
+
+
+def test_too_few_data_members_from_the_start_are_no_matter_where_nothing_is_lost() -> None:
+    # Three are wanted of two. A failure of h0 takes none of them where both stand elsewhere.
+    hosts = hosts_of(20, 20, 20)
+    two = [member_of("m0", 5), member_of("m1", 5)]
+    problem = question(hosts, [any_host(hosts[:1], least_data=3)], members=two, apart=(Apart(kind="host"),))
+    outcome = solve(problem)
+    assert isinstance(outcome, BestShown)
+    assert {seat.host for seat in outcome.placement.seats} == {"h1", "h2"}
+    check(problem)
+
+
 def test_any_two_of_many_hosts_is_learnt_where_it_cannot_be_written_down() -> None:
     # Five voters on six hosts: no two hosts may hold three of them. 15 pairs are more than there are domains.
     hosts = hosts_of(20, 20, 20, 4, 4, 4)

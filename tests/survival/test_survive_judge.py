@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from staddle.failures.minimum import why_down
 from staddle.failures.reachable import cut_off
 from staddle.failures.restart import RestartTest
 from staddle.failures.running import Running
@@ -14,7 +15,7 @@ from staddle.failures.scenario import Scenario
 from staddle.kernel import InputRefused
 from staddle.survival.failuretable import Ask, failure_table
 from staddle.survival.judge import ALL, SOME, UNDECIDED, Judge
-from staddle.survival.serving import Ours, State, state_of, why_down
+from staddle.survival.serving import Ours, State, state_of
 from staddle.survival.times import COMMON_PRACTICE, Span
 from tests.failures.restart_checker import broken, brute_restart, is_lost, must_restart
 from tests.failures.small_estates import Small, small_estates

@@ -163,6 +163,10 @@ def _after_a_failure(screen: Screen, placement: Placement) -> None:
     if placement.short_alone:
         text = "guests of others do not all restart, even without these members, after: "
         hanging(screen, "", text + _some(placement.short_alone))
+    for why in dict.fromkeys(why for _, why in placement.stops):
+        names = [name for name, own in placement.stops if own == why]
+        text = f"does not serve, wherever its members stand, until they are back ({why}), after: "
+        hanging(screen, "", text + _some(names))
 
 
 def _seats(screen: Screen, placement: Placement) -> None:

@@ -23,6 +23,8 @@ def clean(text: str) -> str:
 
     Sources: XML 1.0 §2.2 (what a document may hold), Unicode TR 36 §2.5 (text that turns direction).
     """
+    if text.isascii() and text.isprintable():  # nothing of that is in most names, and pages hold thousands
+        return text
     return "".join(_shown(c) for c in text)
 
 

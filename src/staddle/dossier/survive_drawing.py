@@ -25,12 +25,20 @@ _STATE: Final = 190
 _MOST_ROWS: Final = 24
 
 
-def failures_svg(judged: Sequence[Judgement], members: Sequence[str], *, cluster: str, note: str) -> str:
+def failures_svg(
+    judged: Sequence[Judgement],
+    members: Sequence[str],
+    *,
+    cluster: str,
+    note: str,
+    with_hatchings: bool = True,
+) -> str:
     """The drawing as an SVG document. Args: judged: worst first; members: by name; note: survey and placement, in words."""
     return sheet(
         draw_failures(judged, members, cluster=cluster, note=note),
         title=f"What failures take from {cluster}",
         description=". ".join(_sentence(one) for one in judged[:_MOST_ROWS]),
+        with_hatchings=with_hatchings,
     )
 
 

@@ -3,7 +3,7 @@
 Pure; contents of domains come from domains.py. What a scenario does to machines is not in here (restart.py).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -42,16 +42,20 @@ def any_of(estate: Tables, *, count: int, kind: str) -> Iterator[Scenario]:
         yield order.scenario(keys, [found[key] for key in keys])
 
 
-def named(estate: Tables, names: Sequence[str]) -> Scenario:
+def named(
+    estate: Tables, names: Sequence[str], inside: Mapping[tuple[str, str], Contents] | None = None
+) -> Scenario:
     """The hosts, pools or domains of these names, failed together; a name that several bear means all of them.
 
+    Args: inside: the estate's contents where they are known already.
     Raises: InputRefused: a name that nothing on the estate bears; every one at once.
     """
-    found = contents(estate)
+    found = contents(estate) if inside is None else inside
+    ordered = _ordered(estate)
     faults: list[Fault] = []
     keys: list[tuple[str, str]] = []
     for name in dict.fromkeys(names):
-        bearing = [key for key in _ordered(estate) if key[1] == name]
+        bearing = [key for key in ordered if key[1] == name]
         if not bearing:
             faults += InputRefused.one(
                 f'"{name}" is no host, pool or domain of the estate',

@@ -12,7 +12,7 @@ from staddle.dossier.sections.wording import day
 from staddle.failures.domains import Above, domains_above, pool_domains_above
 from staddle.jobs.folder import JobFolder, read_text, start_text, write_text
 from staddle.jobs.gather import Gathered
-from staddle.jobs.place import Kept, found_placement, place
+from staddle.jobs.place import Kept, PlaceReport, found_placement, place
 from staddle.kernel import NotAllowed, digest_of
 from staddle.placement.after import least_data
 from staddle.placement.model import HostRoom, MemberNeed, Problem, Seat
@@ -25,6 +25,7 @@ __all__ = [
     "AvailabilityReport",
     "availability",
     "availability_of_seats",
+    "availability_on",
     "draw_availability_sheet",
     "rates_in",
     "start_rates",
@@ -51,7 +52,11 @@ def availability(folder: JobFolder, now: datetime) -> AvailabilityReport:
 
     Raises: InputRefused: the job or rates.yaml cannot be read; NotAllowed: there is no placement.
     """
-    placed = place(folder, now)
+    return availability_on(folder, place(folder, now))
+
+
+def availability_on(folder: JobFolder, placed: PlaceReport) -> AvailabilityReport:
+    """The same of a job that was read and placed before. Raises: as availability."""
     placement = found_placement(placed.outcome)
     if placement is None:
         raise NotAllowed.one(

@@ -5,11 +5,13 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 
+from staddle.design.sentences import find_apart_kind
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, bookings_of_others, gather, gather_together
 from staddle.jobs.survey import refuse_old_survey, survey_findings
 from staddle.kernel import Fault, Finding, InputRefused, NotAllowed, StaddleError, digest_of
+from staddle.kernel.likeness import did_you_mean
 from staddle.package.model import Package
 from staddle.placement.keeping import Keeping, keeping_of
 from staddle.placement.mends import COSTS, Change
@@ -31,7 +33,7 @@ from staddle.placement.solving import TimeIsUp
 from staddle.placement.why import Why
 from staddle.placement.why import why as why_not
 
-__all__ = ["Kept", "PlaceReport", "TimeIsUp", "found_placement", "place", "settle", "why"]
+__all__ = ["Chosen", "Kept", "PlaceReport", "TimeIsUp", "found_placement", "place", "settle", "why"]
 
 _WEAKER = 4.0  # what makes a cluster weaker comes after what must be bought
 
@@ -41,6 +43,14 @@ class Kept:
     """The settled placement still meets every rule. It was not compared with others, so it is not called the best."""
 
     placement: Placement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """The engineer put members elsewhere than the search did (jobs/move.py). Every rule holds; ``text`` tells what it costs."""
+
+    placement: Placement
+    text: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +63,7 @@ class PlaceReport:
     job: Gathered
     jobs: tuple[Gathered, ...]
     problem: Problem
-    outcome: Outcome | Kept
+    outcome: Outcome | Kept | Chosen
     survey: SurveyStanding
     findings: tuple[Finding, ...] = ()
 
@@ -97,6 +107,7 @@ def place(
     jobs = gather_together((folder, *also), now) if also else (gather(folder, now),)
     for job in jobs if settling else ():
         refuse_old_survey(job, now)
+    _refuse_unknown_kinds(jobs)
     problem = jobs[0].get_problem() if len(jobs) == 1 else _together(jobs, now)
     settled = None if anew else kept(problem)
     if settled is not None:
@@ -148,9 +159,9 @@ def why(report: PlaceReport, *, member: str, host: str) -> Why:
     return why_not(report.problem, placement.seats, member=member, host=host)
 
 
-def found_placement(outcome: Outcome | Kept) -> Placement | None:
+def found_placement(outcome: Outcome | Kept | Chosen) -> Placement | None:
     """The placement of an outcome that has one."""
-    return outcome.placement if isinstance(outcome, BestShown | GoodWithBound | Kept) else None
+    return outcome.placement if isinstance(outcome, BestShown | GoodWithBound | Kept | Chosen) else None
 
 
 def settle(report: PlaceReport, *, by: str, on: date) -> None:
@@ -207,6 +218,28 @@ def _together(jobs: Sequence[Gathered], now: datetime) -> Problem:
     )
 
 
+def _refuse_unknown_kinds(jobs: Sequence[Gathered]) -> None:
+    """Every row of ``apart`` that speaks of a kind of domain which the estate does not have, at its line."""
+    faults = []
+    for job in jobs:
+        known = list(dict.fromkeys(("host", "pool", *(one.kind for one in job.reading.estate.domains))))
+        for number, row in enumerate(job.design.apart):
+            kind = find_apart_kind(row)
+            if kind is not None and kind not in known:
+                mend = did_you_mean(kind, known) or f"the estate has {', '.join(known)}"
+                where = _place_of(job, f"apart[{number}]", jobs)
+                faults.append(
+                    Fault(what=f'"{row}": there is no kind of domain "{kind}"', where=where, mend=mend)
+                )
+    if faults:
+        raise InputRefused(*faults)
+
+
+def _place_of(job: Gathered, key: str, jobs: Sequence[Gathered]) -> str:
+    place = job.places.find(key)
+    return place if len(jobs) == 1 else f"{job.folder.root.name}/{place}"
+
+
 def _doubled(noun: str, names: Sequence[str]) -> Iterator[Fault]:
     for name in dict.fromkeys(names):
         if names.count(name) > 1:
@@ -218,8 +251,7 @@ def _located(rule: ConflictRule, jobs: Sequence[Gathered]) -> ConflictRule:
     job = next((one for one in jobs if one.design.job.name == rule.cluster), jobs[0])
     if not rule.key:
         return replace(rule, where=f"{job.design.job.estate}")
-    place = job.places.find(rule.key)
-    return replace(rule, where=place if len(jobs) == 1 else f"{job.folder.root.name}/{place}")
+    return replace(rule, where=_place_of(job, rule.key, jobs))
 
 
 def _other_designs(job: Gathered, now: datetime) -> Iterator[Change]:

@@ -2,26 +2,28 @@
 
 import multiprocessing
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import cached_property
 from typing import Final
 
 from staddle.design.sentences import AnyOf, parse_survive
 from staddle.dossier.survive_drawing import failures_svg
+from staddle.failures.domains import Contents, contents
 from staddle.failures.reachable import cut_off
 from staddle.failures.restart import RestartTest
 from staddle.failures.running import Running, Stand
 from staddle.failures.scenario import named, singles
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered
-from staddle.jobs.place import Kept, found_placement, place
+from staddle.jobs.place import Kept, PlaceReport, found_placement, place
 from staddle.kernel import pretty_json
 from staddle.placement.after import least_data
 from staddle.placement.data import Tables
-from staddle.placement.model import Reserve
+from staddle.placement.model import Reserve, Seat
 from staddle.placement.reserve import ReserveCheck
 from staddle.survival.evacuate import Evacuation, evacuate
 from staddle.survival.failuretable import Ask, FailureTable, failure_table
@@ -29,7 +31,20 @@ from staddle.survival.judge import Judge, Judgement
 from staddle.survival.serving import Ours
 from staddle.survival.times import COMMON_PRACTICE
 
-__all__ = ["Basis", "EvacuationReport", "NamedReport", "SurviveReport", "empty_hosts", "fail", "survive"]
+__all__ = [
+    "Basis",
+    "EvacuationReport",
+    "Ground",
+    "NamedReport",
+    "SurviveReport",
+    "empty_hosts",
+    "empty_on",
+    "fail",
+    "fail_on",
+    "ground_of",
+    "survive",
+    "table_on",
+]
 
 _MANY_HOSTS: Final = 2_000
 """From so many hosts on the pairs may be worth starting processes for: below, one takes seconds (measured)."""
@@ -91,17 +106,8 @@ def survive(
     Args: executor: takes chunks of the pairs; without one, a large estate starts processes on this machine.
     Raises: InputRefused: the job cannot be read, or names what the estate does not have.
     """
-    ground = _ground(folder, now, progress)
-    estate = ground.job.reading.estate
-    with _processes(len(estate.hosts), executor) as workers:
-        table = failure_table(
-            ground.judge(),
-            cut_off(singles(estate), estate.hosts),
-            asked=tuple(_asked(ground.reserve)),
-            with_doubles=doubles,
-            executor=workers,
-            progress=progress,
-        )
+    ground = ground_of(place(folder, now, progress=progress))
+    table = table_on(ground, doubles=doubles, executor=executor, progress=progress)
     write_text(folder.records / "survive.json", pretty_json({"basis": ground.basis, "table": table}))
     basis = ground.basis
     drawing = failures_svg(
@@ -114,15 +120,42 @@ def survive(
     return SurviveReport(basis=basis, table=table, files=("records/survive.json", "records/survive.svg"))
 
 
+def table_on(
+    ground: "Ground",
+    *,
+    doubles: bool = True,
+    executor: Executor | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> FailureTable:
+    """The same table of a job that was read before. Writes nothing. Args: as survive."""
+    estate = ground.job.reading.estate
+    with _processes(len(estate.hosts) if doubles else 0, executor) as workers:
+        return failure_table(
+            ground.judge,
+            cut_off(singles(estate), estate.hosts),
+            asked=tuple(_asked(ground.reserve)),
+            with_doubles=doubles,
+            executor=workers,
+            progress=progress,
+        )
+
+
 def fail(folder: JobFolder, now: datetime, names: Sequence[str]) -> NamedReport:
     """Judge hosts, pools or domains of these names failed together. Writes nothing.
 
     Raises: InputRefused: the job cannot be read, or a name is unknown.
     """
-    ground = _ground(folder, now, lambda _: None)
+    return fail_on(ground_of(place(folder, now)), names)
+
+
+def fail_on(ground: "Ground", names: Sequence[str]) -> NamedReport:
+    """The same of a job that was read before: many failures of one ground are judged quickly.
+
+    Raises: InputRefused: a name is unknown.
+    """
     estate = ground.job.reading.estate
-    (scenario,) = cut_off((named(estate, names),), estate.hosts)
-    return NamedReport(basis=ground.basis, judgement=ground.judge().judge(scenario))
+    scenario = cut_off([named(estate, names, ground.inside)], estate.hosts)[0]
+    return NamedReport(basis=ground.basis, judgement=ground.judge.judge(scenario))
 
 
 def empty_hosts(folder: JobFolder, now: datetime, hosts: Sequence[str]) -> EvacuationReport:
@@ -130,7 +163,11 @@ def empty_hosts(folder: JobFolder, now: datetime, hosts: Sequence[str]) -> Evacu
 
     Raises: InputRefused: the job cannot be read, or a host is unknown.
     """
-    ground = _ground(folder, now, lambda _: None)
+    return empty_on(ground_of(place(folder, now)), hosts)
+
+
+def empty_on(ground: "Ground", hosts: Sequence[str]) -> EvacuationReport:
+    """The same of a job that was read before. Raises: InputRefused: a host is unknown."""
     estate = ground.job.reading.estate
     return EvacuationReport(
         basis=ground.basis,
@@ -145,26 +182,44 @@ def empty_hosts(folder: JobFolder, now: datetime, hosts: Sequence[str]) -> Evacu
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Ground:
-    """A job with everything that stands on its estate."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ground:
+    """A job with everything that stands on its estate, ready for many questions. ``placed`` is its placement.
 
-    job: Gathered
+    ``seats`` are those that the members are taken to stand in.
+    """
+
+    placed: PlaceReport
+    seats: tuple[Seat, ...]
     basis: Basis
     machines: tuple[Running, ...]
     stands: tuple[Stand, ...]
     reserve: Reserve
     members: tuple[Ours, ...]
 
+    @property
+    def job(self) -> Gathered:
+        """The job as it was read."""
+        return self.placed.job
+
+    @cached_property
+    def inside(self) -> Mapping[tuple[str, str], Contents]:
+        """What fails with each (kind, name); worked out at the first question."""
+        return contents(self.job.reading.estate)
+
+    @cached_property
     def judge(self) -> Judge:
+        """Judges failures on this ground; made at the first question."""
         test = RestartTest(self.machines, self.stands)
         return Judge(test, self.members, least_data=self.basis.least_data)
 
 
-def _ground(folder: JobFolder, now: datetime, progress: Callable[[str], None]) -> _Ground:
-    placed = place(folder, now, progress=progress)
+def ground_of(placed: PlaceReport, *, seats: tuple[Seat, ...] | None = None) -> Ground:
+    """What stands on the estate with the members placed. Args: seats: other seats than the report's, one a member."""
     job, problem, placement = placed.job, placed.problem, found_placement(placed.outcome)
-    seats = () if placement is None else placement.seats
+    moved = seats is not None
+    if seats is None:
+        seats = () if placement is None else placement.seats
     design, estate = job.design, job.reading.estate
     reserve = problem.reserve or Reserve(survive=())
     names = [seat.member for seat in seats]
@@ -182,13 +237,14 @@ def _ground(folder: JobFolder, now: datetime, progress: Callable[[str], None]) -
         if m.name in names
     )
     settled = "settled" if isinstance(placed.outcome, Kept) else "found, not settled"
-    return _Ground(
-        job=job,
+    return Ground(
+        placed=placed,
+        seats=seats,
         basis=Basis(
             job=design.job.name,
             cluster=design.job.cluster,
             surveyed=estate.surveyed,
-            placement=settled if seats else "none",
+            placement=("moved, not settled" if moved else settled) if seats else "none",
             members=len(members),
             least_data=max(1, least_data(design)) if any(m.data for m in ours) else 0,
             hosts=len(estate.hosts),

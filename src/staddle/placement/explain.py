@@ -16,7 +16,7 @@ from staddle.placement.data import Tables
 from staddle.placement.fill import fill_permille
 from staddle.placement.model import ConflictRule, HostRoom, PassedOver, Seat
 
-__all__ = ["NextBest", "explain", "worse_in_words"]
+__all__ = ["NextBest", "Put", "explain", "put", "worse_in_words"]
 
 _MOST_POOL_CHOICES: Final = (
     64  # pools tried for one member on one host: its present ones, then by table order
@@ -32,6 +32,19 @@ class NextBest:
     """The best seats of all members when none of them may use a certain host; () when none exist."""
 
     seats: tuple[Seat, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Put:
+    """One member put on another host, the others staying.
+
+    ``bar`` is the first rule at rest that is broken, "" for none; then ``seats`` are everybody's, and ``text`` tells the
+    first level that gets worse. Whether what is left after a failure is enough is not asked.
+    """
+
+    bar: str
+    seats: tuple[Seat, ...] = ()
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,6 +263,17 @@ def _moved(tables: Tables, seats: tuple[Seat, ...], position: int, host: HostRoo
         if not best.values or values < best.values:
             best = _Move(bar="", values=values, seats=moved)
     return best
+
+
+def put(tables: Tables, seats: tuple[Seat, ...], *, position: int, host: HostRoom) -> Put:
+    """One member on that host, its disks on the best pools there, and all others where they are.
+
+    Args: seats: one a member, in the order of the members; position: of the member among them.
+    """
+    move = _moved(tables, seats, position, host)
+    if move.bar:
+        return Put(bar=move.bar)
+    return Put(bar="", seats=move.seats, text=worse_in_words(tables, seats, move.seats, position))
 
 
 def _joint_bar(tables: Tables, seats: tuple[Seat, ...], position: int) -> str:

@@ -25,6 +25,7 @@ from staddle.failures.question import Question
 from staddle.failures.restart import RestartTest
 from staddle.failures.running import Running
 from staddle.failures.scenario import Scenario
+from staddle.placement.bars import group as group_of
 from staddle.placement.data import Tables
 from staddle.placement.learnt import Cut, Place, Taken
 from staddle.placement.model import MemberNeed, Seat
@@ -38,6 +39,7 @@ _MOST_MEETING: Final = (
 _LIMIT_S: Final = (
     0.05  # deterministic seconds for one question of many: what is not proven then is not lifted
 )
+_FEW: Final = 4  # from a quarter of the hosts on, a test of its own costs more than it saves
 _HOME: Final = " any"  # names of sets beside those of kinds of domain
 _ALIKE: Final = " alike"
 _AT_REST: Final = frozenset({"memory", "vcpus"})
@@ -72,25 +74,29 @@ class Lifting:
         sites_at: Callable[[MemberNeed, str], tuple[str, ...]],
     ) -> None:
         self._tables: Final = tables
-        self._test: Final = test
         self._scenario: Final = scenario
         self._seats: Final = seats
         self._sites_at: Final = sites_at
         self._active: Final = active
         there = {machine.name: machine for machine in asking(ours, scenario, active)}
-        self._present: Final = [i for i, machine in enumerate(ours) if machine.name in there]
         self._ours: Final = [there.get(machine.name, machine) for machine in ours]
         self._without: Final = without
         self._at_rest: Final = active >= _AT_REST
-        self._failed: Final = frozenset(test.positions(scenario.hosts))
+        wanted = _wanted(test, scenario, without, list(there.values()))
+        self._whole: Final = test
+        self._test: Final = _among(test, tables, wanted)
+        self._failed: Final = frozenset(self._test.positions(scenario.hosts))
+        self._present: Final = [i for i, one in enumerate(ours) if one.name in there and one.host in wanted]
         self._floats: Final = tuple(self._afloat(position) for position in range(len(ours)))
         self._roomy: Final = self._with_room_for_all()
 
     def cut(self, group: str) -> Cut:
         """The cut. Args: group: the group of rules that asks for the scenario."""
         rows = self._wider(self._needed(self._widest()))
-        sites = {self._tables.problem.members[row.member].site for row in rows}
-        assumed = {"networks", "cpu-level", "pool-reach", *(f"site:{name}" for name in sites)} & self._active
+        members = [self._tables.problem.members[row.member] for row in rows]
+        assumed = {"networks", "cpu-level", "pool-reach", *(f"site:{member.site}" for member in members)}
+        assumed |= {group_of(member.cluster, "latency") for member in members}
+        assumed &= self._active
         if any(row.afloat is not None for row in rows) and self._at_rest:
             assumed |= _AT_REST
         return Cut(
@@ -112,10 +118,17 @@ class Lifting:
         return as_they_stand
 
     def _needed(self, rows: list[_Row]) -> list[_Row]:
-        for row in list(rows):
-            fewer = [other for other in rows if other is not row]
-            if self._short(fewer):
-                rows = fewer
+        """Without those that the proof does not need: by halves, by quarters, in the end one by one."""
+        size = len(rows) // 2
+        while size:
+            start = 0
+            while start < len(rows):
+                fewer = [*rows[:start], *rows[start + size :]]
+                if fewer and self._short(fewer):
+                    rows = fewer
+                else:
+                    start += size
+            size //= 2
         return rows
 
     def _wider(self, rows: list[_Row]) -> list[_Row]:
@@ -149,14 +162,15 @@ class Lifting:
         """By its name every set in which a member may be afloat; none where it would not count for it where it stands."""
         home, at = self._home(i), self._at(self._ours[i])
         if at in self._failed:
-            return {_HOME: home}
+            return {_HOME: home} if self._is_everywhere(i, home) else {}
         if at not in self._counting(home):
             return {}
         found = {_HOME: home}
         for fate in self._tables.fates:
             if fate.kind != "host" and self._tables.host_at[self._ours[i].host] in fate.hosts:
+                here = self._test.ground.host_at
                 names = (self._tables.problem.hosts[h].name for h in fate.hosts)
-                inside = home.intersection(self._test.positions(names))
+                inside = home.intersection(here[name] for name in names if name in here)
                 if fate.kind not in found or len(inside) < len(found[fate.kind]):
                     found[fate.kind] = inside
         found[_ALIKE] = self._alike(i, home)
@@ -166,6 +180,13 @@ class Lifting:
         """Every host that is left and may take the member."""
         ground = self._test.ground
         return frozenset(ground.class_lists[ground.class_of(self._floats[i])]) - self._failed
+
+    def _is_everywhere(self, i: int, afloat: frozenset[int]) -> bool:
+        """Whether these are all hosts of the estate that are left and may take the member."""
+        ground = self._whole.ground
+        able = ground.class_lists[ground.class_of(self._floats[i])]
+        gone = set(self._scenario.hosts)
+        return len(afloat) == sum(ground.stands[h].name not in gone for h in able)
 
     def _counting(self, afloat: frozenset[int]) -> frozenset[int]:
         """Those of the hosts on which a member counts as afloat among them."""
@@ -233,10 +254,10 @@ class Lifting:
         """
         ground = self._test.ground
         weights: dict[tuple[float, int], Fraction] = {}
-        for host in self._tables.problem.hosts:
-            h = ground.host_at.get(host.name)
-            if h is None or h in self._failed:
+        for h, stand in enumerate(ground.stands):
+            if h in self._failed or stand.name not in self._tables.host_at:
                 continue
+            host = self._tables.problem.hosts[self._tables.host_at[stand.name]]
             key = (host.vcpu_per_core, int(ground.rate_of[h]))
             if key not in weights:
                 weights[key] = max(
@@ -261,7 +282,7 @@ class Lifting:
         machine, stands = self._ours[row.member], self._test.ground.stands
         if row.afloat is not None:
             hosts = frozenset(stands[h].name for h in self._counting(row.afloat))
-            everywhere = row.afloat == self._home(row.member)
+            everywhere = self._is_everywhere(row.member, row.afloat)
             failed = frozenset(self._restarting_like(row.member) if everywhere else ())
             return Place(hosts=hosts, failed=failed)
         if self._at(machine) not in self._failed:
@@ -300,6 +321,29 @@ class Lifting:
             )
 
         return tuple(c for c, positions in enumerate(self._tables.classes) if marks(positions[0]) == marks(i))
+
+
+def _wanted(
+    test: RestartTest, scenario: Scenario, without: tuple[str, ...], ours: Sequence[Running]
+) -> frozenset[str]:
+    """The hosts that fail, and those to which something that has to restart may go: only there room counts."""
+    question = test.question(scenario.hosts, scenario.pools, without=without, extra=ours)
+    stands = test.ground.stands
+    going = frozenset[int]().union(*(hosts.tolist() for hosts in question.hosts))
+    return frozenset(scenario.hosts) | {stands[h].name for h in going}
+
+
+def _among(test: RestartTest, tables: Tables, wanted: frozenset[str]) -> RestartTest:
+    """The test of these hosts alone, where they are few: on a large estate most hosts are in nobody's way."""
+    reserve = tables.problem.reserve
+    if reserve is None or _FEW * len(wanted) > len(test.ground.stands):
+        return test
+    return RestartTest(
+        [machine for machine in reserve.machines if machine.host in wanted],
+        [stand for stand in test.ground.stands if stand.name in wanted],
+        limit_s=test.limit_s,
+        lost_hold=test.lost_hold,
+    )
 
 
 def asking(ours: Sequence[Running], scenario: Scenario, active: frozenset[str]) -> tuple[Running, ...]:

@@ -220,6 +220,9 @@ class Placement:
     levels: tuple[tuple[str, float], ...] = ()  # the objective, most important level first
     undecided: tuple[str, ...] = ()  # scenarios whose restarts were neither shown nor excluded
     short_alone: tuple[str, ...] = ()  # scenarios after which guests of others do not restart even without us
+    stops: tuple[
+        tuple[str, str], ...
+    ] = ()  # (scenario, why) after which a cluster does not serve, wherever it stands
 
     def get_seat(self, member: str) -> Seat:
         """The seat of one member. Raises: KeyError: no such member."""

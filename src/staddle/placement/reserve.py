@@ -5,12 +5,13 @@ displaced restarts (failures/restart.py). Where something does not, a cut is mad
 as the proof reaches (lifting.py). Not here: the search that keeps away from it.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import Final
 
-from staddle.failures.minimum import serves
+from staddle.failures.minimum import why_down, why_down_here
 from staddle.failures.restart import CannotRestart, Restarted, RestartOutcome, RestartUndecided
 from staddle.failures.running import Running
 from staddle.failures.scenario import Scenario
@@ -23,7 +24,11 @@ from staddle.placement.model import MemberNeed, Reserve, Seat, Survive
 
 __all__ = ["ReserveAnswer", "ReserveCheck", "Shortage"]
 
-_MOST_NEW_CUTS: Final = 8  # of one placement; more are mostly the same shortage once more
+_MOST_NEW_CUTS: Final = 8  # of one placement and reach; more are mostly the same shortage once more
+_MOST_WHERE_MANY: Final = (
+    2  # the same where there are many reaches: a large estate learns of all of them at once
+)
+_MANY_REACHES: Final = 4
 
 _Asked = tuple[bool, tuple[str, ...], tuple[str, ...]]
 """Whether guests of others restart too, hosts, pools: what several clusters may ask for alike."""
@@ -43,13 +48,15 @@ class ReserveAnswer:
     """What was found.
 
     ``undecided`` names scenarios of which it is not known whether everything restarts, ``short_alone`` those at a site of
-    ours after which guests of others do not restart even without us.
+    ours after which guests of others do not restart even without us, ``stops`` (scenario, why) after which a cluster does not
+    serve, wherever its members stand.
     """
 
     shortages: tuple[Shortage, ...] = ()
     learnt: Learnt = NOTHING_LEARNT
     undecided: tuple[str, ...] = ()
     short_alone: tuple[str, ...] = ()
+    stops: tuple[tuple[str, str], ...] = ()
 
 
 class ReserveCheck:
@@ -74,19 +81,26 @@ class ReserveCheck:
         scenarios: dict[int, tuple[Scenario, ...]] = {}
         undecided: list[str] = []
         short_alone: list[str] = []
+        stops: list[tuple[str, str]] = []
         ours = self.running(seats, active)
         outcomes: dict[_Asked, RestartOutcome] = {}
         made: dict[_Asked, Cut] = {}
         near = self._near(seats)
+        short: Counter[frozenset[str]] = Counter()  # by reach
+        most = _MOST_NEW_CUTS if len(set(self._reach.values())) <= _MANY_REACHES else _MOST_WHERE_MANY
         for position, survive in self._asked(active):
             name = group(survive.cluster, f"survive:{survive.sentence}")
             for scenario in survive.scenarios:
-                if len(shortages) >= _MOST_NEW_CUTS and not every:
-                    break
-                reason = self._too_little_left(survive, scenario, seats)
+                reach = self._reach_of(scenario)
+                if short[reach] >= most and not every:
+                    continue
+                reason, anywhere = self._too_little_left(survive, scenario, seats)
+                if anywhere and not reason:
+                    stops.append((scenario.name, anywhere))
                 if reason:
                     shortages.append(Shortage(group=name, scenario=scenario.name, reason=reason))
                     scenarios[position] = (*scenarios.get(position, ()), scenario)
+                    short[reach] += 1
                     continue
                 key = (survive.others_restart, scenario.hosts, scenario.pools)
                 if key not in outcomes:  # several clusters ask for the same
@@ -97,6 +111,7 @@ class ReserveCheck:
                 if isinstance(outcome, RestartUndecided):
                     undecided.append(scenario.name)
                 elif isinstance(outcome, CannotRestart):
+                    short[reach] += 1
                     shortages.append(
                         Shortage(group=name, scenario=scenario.name, reason=not_restarting(outcome))
                     )
@@ -110,7 +125,17 @@ class ReserveCheck:
             learnt=Learnt(cuts=tuple(dict.fromkeys(cuts)), scenarios=scenarios),
             undecided=tuple(dict.fromkeys(undecided)),
             short_alone=tuple(dict.fromkeys(short_alone)),
+            stops=tuple(dict.fromkeys(stops)),
         )
+
+    @cached_property
+    def _reach(self) -> dict[str, frozenset[str]]:
+        """The pools that each host reaches."""
+        return {host.name: frozenset(host.pools) for host in self._tables.problem.hosts}
+
+    def _reach_of(self, scenario: Scenario) -> frozenset[str]:
+        """The pools that the failed hosts reach."""
+        return frozenset[str]().union(*(self._reach.get(name, ()) for name in scenario.hosts))
 
     def _near(self, seats: Sequence[Seat]) -> Callable[[Scenario], bool]:
         """Whether a scenario fails a host at a site where a member of ours stands; everywhere where there are no sites."""
@@ -148,14 +173,15 @@ class ReserveCheck:
     def _restart_sites(self, member: MemberNeed, host: str, active: frozenset[str]) -> tuple[str, ...]:
         """Where it may restart when that host fails, () for anywhere.
 
-        What holds data stays at its site where sites are too far apart: so it stays near the others.
+        What it holds stays near the others' where sites are too far apart.
         """
+        tables = self._tables
         if member.site and f"site:{member.site}" in active:
             return (member.site,)
-        rules = self._tables.problem.rules_of(member)
-        if member.data and rules.too_far and group(rules.name, "latency") in active:
-            room = self._tables.problem.hosts[self._tables.host_at[host]]
-            return tuple(name for kind, name in room.domains if kind == "site")
+        near = group(member.cluster, "latency") in active and tables.rules_of(member).too_far
+        if member.data and near:
+            domains = tables.problem.hosts[tables.host_at[host]].domains
+            return tuple(name for kind, name in domains if kind == "site")
         return ()
 
     def _asked(self, active: frozenset[str]) -> Iterator[tuple[int, Survive]]:
@@ -181,7 +207,10 @@ class ReserveCheck:
         failed = set(scenario.hosts)
         return tuple(machine.name for machine in self._reserve.machines if machine.host in failed)
 
-    def _too_little_left(self, survive: Survive, scenario: Scenario, seats: Sequence[Seat]) -> str:
+    def _too_little_left(
+        self, survive: Survive, scenario: Scenario, seats: Sequence[Seat]
+    ) -> tuple[str, str]:
+        """Why what is left of the cluster is too little: as far as its place is the reason, and at all. "" when it is enough."""
         hosts, pools = set(scenario.hosts), set(scenario.pools)
         members = [
             (member, seat)
@@ -194,9 +223,11 @@ class ReserveCheck:
             if seat.host in hosts or any(pool in pools for _, pool in seat.disks)
         }
         if not lost:
-            return ""
+            return "", ""
         left = [member for member, _ in members if member.name not in lost]
-        return serves(left, [member for member, _ in members], least_data=survive.least_data)
+        every = [member for member, _ in members]
+        here = why_down_here(left, every, least_data=survive.least_data)
+        return here, here or why_down(left, every, least_data=survive.least_data)
 
     def _cut(
         self,

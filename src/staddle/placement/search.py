@@ -65,6 +65,7 @@ class Found:
     bounds: tuple[int, ...]
     undecided: tuple[str, ...] = ()
     short_alone: tuple[str, ...] = ()
+    stops: tuple[tuple[str, str], ...] = ()
     stopped: bool = False
 
 
@@ -143,9 +144,7 @@ class Search:
         if so_far is not None and so_far is not self._passed:
             answer = self.reserve.check(so_far.seats, active, learning=False)
             if not answer.shortages:
-                return replace(
-                    so_far, undecided=answer.undecided, short_alone=answer.short_alone, stopped=True
-                )
+                return replace(self._told(so_far, answer), stopped=True)
         return None if self._passed is None else replace(self._passed, stopped=True)
 
     def _best(self, active: frozenset[str], levels: int, floors: tuple[int, ...]) -> Found | bool | None:
@@ -162,7 +161,7 @@ class Search:
                 return found if self._passed is None else self._passed
             answer = self._asked_of_reserve(found.seats, active)
             if not answer.shortages:
-                return replace(found, undecided=answer.undecided, short_alone=answer.short_alone)
+                return self._told(found, answer)
         return self._passed
 
     def _asked_of_reserve(self, seats: tuple[Seat, ...], active: frozenset[str]) -> ReserveAnswer:
@@ -251,11 +250,7 @@ class Search:
             answer = self._asked_of_reserve(seats, model.active)
             if answer.shortages:
                 return _Learnt()
-            self._passed = replace(
-                self._not_compared(seats, levels),
-                undecided=answer.undecided,
-                short_alone=answer.short_alone,
-            )
+            self._passed = self._told(self._not_compared(seats, levels), answer)
         limit_s = self._making_best.left_s
         pairs = len(self.tables.problem.members) * len(self.tables.problem.hosts)
         for position, level in enumerate(LEVELS[:levels]):
@@ -292,6 +287,10 @@ class Search:
         bounded = (*bounds, *(0 for _ in reached[len(bounds) :]))
         if self._so_far is None or reached <= self._so_far.reached:
             self._so_far = Found(seats=seats, reached=reached, bounds=bounded)
+
+    def _told(self, found: Found, answer: ReserveAnswer) -> Found:
+        """With what is not fine after a failure all the same."""
+        return replace(found, undecided=answer.undecided, short_alone=answer.short_alone, stops=answer.stops)
 
     def _not_compared(self, seats: tuple[Seat, ...], levels: int) -> Found:
         """Seats of which nothing is known but that they are valid."""

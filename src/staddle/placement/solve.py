@@ -116,7 +116,11 @@ def kept(problem: Problem) -> Placement | None:
         return None
     levels = zip(LEVELS, map(float, level_values(tables, seats)), strict=True)
     return Placement(
-        seats=seats, levels=tuple(levels), undecided=answer.undecided, short_alone=answer.short_alone
+        seats=seats,
+        levels=tuple(levels),
+        undecided=answer.undecided,
+        short_alone=answer.short_alone,
+        stops=answer.stops,
     )
 
 
@@ -129,6 +133,7 @@ def _explained(tables: Tables, found: Found, search: Search) -> Placement:
         levels=tuple(zip(LEVELS, map(float, found.reached), strict=True)),
         undecided=found.undecided,
         short_alone=found.short_alone,
+        stops=found.stops,
     )
 
 

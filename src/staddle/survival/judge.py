@@ -6,11 +6,12 @@ The restart itself is decided by failures/restart.py. Not here: tables of many s
 from dataclasses import dataclass
 from typing import Final
 
+from staddle.failures.minimum import why_down
 from staddle.failures.outcome import CannotRestart, Restarted, RestartOutcome
 from staddle.failures.restart import RestartTest
 from staddle.failures.scenario import Scenario
 from staddle.kernel import InputRefused
-from staddle.survival.serving import Ours, State, state_of, why_down
+from staddle.survival.serving import Ours, State, state_of
 from staddle.survival.times import COMMON_PRACTICE, Span, Times
 
 __all__ = ["ALL", "SOME", "UNDECIDED", "Judge", "Judgement", "reason_of"]

@@ -1,10 +1,12 @@
-"""Whether a cluster serves with what is left of it. Not here: what is left (judge.py), how often it happens (availability)."""
+"""The state of a cluster by what is left of it; whether that serves is failures/minimum.py's judgement. Not here: what is left (judge.py)."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-__all__ = ["Ours", "State", "state_of", "why_down"]
+from staddle.failures.minimum import why_down
+
+__all__ = ["Ours", "State", "state_of"]
 
 
 class State(StrEnum):
@@ -23,23 +25,6 @@ class Ours:
     data: bool = True
     votes: bool = True
     leads: str = "never"
-
-
-def why_down(left: Sequence[Ours], every: Sequence[Ours], *, least_data: int) -> str:
-    """Why the members left do not serve, in words; "" when they do.
-
-    It serves with ``least_data`` data members, more than half of all votes where anybody votes, and one that may lead where
-    the design names any.
-    """
-    data = sum(member.data for member in left)
-    if data < least_data:
-        return f"{data} of the {least_data} data members that it needs are left"
-    votes, all_votes = sum(member.votes for member in left), sum(member.votes for member in every)
-    if all_votes and 2 * votes <= all_votes:
-        return f"{votes} of {all_votes} votes are left, not more than half"
-    if all(member.leads == "never" for member in left) and any(m.leads != "never" for m in every):
-        return "neither the leader nor its deputy is left"
-    return ""
 
 
 def state_of(left: Sequence[Ours], every: Sequence[Ours], *, least_data: int) -> State:

@@ -14,7 +14,8 @@ from starlette.responses import RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Scope
 
-from staddle.kernel import Fault, OurFault, StaddleError
+from staddle.jobs.draft import is_begun
+from staddle.kernel import Fault, InputRefused, OurFault, StaddleError
 from staddle.web.catalogue import all_sheets, find_sheet
 from staddle.web.guard import Guard, Keys
 from staddle.web.pages import document, fault_page, page, status_of
@@ -40,7 +41,8 @@ def make_app(place: Workplace, keys: Keys) -> ASGIApp:
     """The pages of one job behind their guard, as an ASGI application."""
 
     async def first(request: Request) -> Response:
-        return RedirectResponse(f"/{all_sheets()[0].name}", status_code=303)
+        name = all_sheets()[0].name if is_begun(place.folder) else "begin"
+        return RedirectResponse(f"/{name}", status_code=303)
 
     async def shown(request: Request) -> Response:
         name, as_json = _name(request)
@@ -69,6 +71,7 @@ def make_app(place: Workplace, keys: Keys) -> ASGIApp:
         if make is None:
             raise HTTPException(404)
         ask = Ask(place=place, now=place.clock.now(), query=dict(request.query_params))
+        _refuse_unbegun(sheet, ask)
         return _file(await run_in_threadpool(make, ask))
 
     async def live(request: Request) -> Response:
@@ -133,8 +136,20 @@ def _sheet(name: str) -> Sheet:
     return sheet
 
 
+def _refuse_unbegun(sheet: Sheet, ask: Ask) -> None:
+    """Raises: InputRefused: the sheet needs a design, and there is none yet."""
+    if not sheet.is_before_begin and not is_begun(ask.place.folder):
+        raise InputRefused.one(
+            "no job was begun in this folder yet",
+            where=str(ask.place.folder.root),
+            why="this sheet shows what a design says",
+            mend="begin it on the sheet Begin, /begin",
+        )
+
+
 def _view(sheet: Sheet, ask: Ask, as_json: bool) -> Response:
     try:
+        _refuse_unbegun(sheet, ask)
         shown = sheet.view(ask)
     except StaddleError as exc:
         return _faults(sheet, ask, exc, None, as_json)
@@ -143,9 +158,11 @@ def _view(sheet: Sheet, ask: Ask, as_json: bool) -> Response:
 
 def _act(sheet: Sheet, act: str, ask: Ask, as_json: bool) -> Response:
     try:
+        _refuse_unbegun(sheet, ask)
         came = sheet.acts[act](ask)
     except StaddleError as exc:
         try:
+            _refuse_unbegun(sheet, ask)
             before: Shown | None = sheet.view(Ask(place=ask.place, now=ask.now, query=ask.query))
         except StaddleError:
             before = None

@@ -10,9 +10,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from staddle.jobs.back_out import back_out, back_out_list
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.rollout import carry_on, open_rollout
-from staddle.jobs.rollouts import OpenRollout
+from staddle.jobs.rollouts import REHEARSAL, OpenRollout
 from staddle.kernel import Clock, Fault, NotAllowed, OurFault, Random, StaddleError
 from staddle.plan.looks import Card, Signature
 from staddle.plan.orders import Step
@@ -53,11 +54,12 @@ class Transfer:
 class AtWork:
     """The desk at one instant.
 
-    ``purpose`` is of the rollout at work, or of the last one, "" for none; ``faults`` are why that one ended early.
+    ``is_back_out``: it is taken back. ``purpose`` is of the rollout at work, or of the last one, "" for none; ``faults`` are why that one ended early.
     """
 
     is_busy: bool = False
     is_holding: bool = False
+    is_back_out: bool = False
     purpose: str = ""
     begun: datetime | None = None
     cards: tuple[OpenCard, ...] = ()
@@ -101,6 +103,11 @@ class Desk:
         with self._changed:
             return self._version
 
+    def something_else(self) -> None:
+        """Something that pages show besides the rollout has changed."""
+        with self._changed:
+            self._tell()
+
     async def wait_beyond(self, version: int, *, timeout_s: float) -> int:
         """Wait without a thread until something changed after that version, or the time is over. Returns: the version now."""
         heard, loop = asyncio.Event(), asyncio.get_running_loop()
@@ -122,8 +129,10 @@ class Desk:
                 self._listeners.discard(tell)
         return self.version
 
-    def go_on(self, purpose: str) -> None:
+    def go_on(self, purpose: str, *, back: bool = False) -> None:
         """Begin the rollout of that purpose, or go on with it, in a thread of its own. Returns at once.
+
+        Args: back: take the newest of it back instead.
 
         Raises: NotAllowed: one is at work here already.
         """
@@ -134,9 +143,9 @@ class Desk:
                     where="this server",
                     mend="hold it first, or wait until it stops",
                 )
-            self._state = AtWork(is_busy=True, purpose=purpose, begun=self._clock.now())
+            self._state = AtWork(is_busy=True, is_back_out=back, purpose=purpose, begun=self._clock.now())
             self._thread = threading.Thread(
-                target=self._work, args=(purpose,), name=f"staddle {purpose}", daemon=True
+                target=self._work, args=(purpose, back), name=f"staddle {purpose}", daemon=True
             )
             self._tell()
             self._thread.start()
@@ -248,10 +257,10 @@ class Desk:
             self._state = replace(self._state, transfers=(*rest, heard))
             self._tell()
 
-    def _work(self, purpose: str) -> None:
+    def _work(self, purpose: str, back: bool) -> None:
         faults: tuple[Fault, ...] = ()
         try:
-            asyncio.run(self._carry(purpose))
+            asyncio.run(self._carry(purpose, back))
         except asyncio.CancelledError:
             pass  # it was held
         except StaddleError as exc:
@@ -268,20 +277,15 @@ class Desk:
             with self._changed:
                 self._loop = self._task = self._rollout = None
                 self._waiting.clear()
-                self._state = AtWork(purpose=purpose, begun=self._state.begun, faults=faults)
+                self._state = AtWork(
+                    is_back_out=back, purpose=purpose, begun=self._state.begun, faults=faults
+                )
                 self._tell()
 
-    async def _carry(self, purpose: str) -> None:
-        rollout = await asyncio.to_thread(
-            open_rollout,
-            self._folder,
-            purpose,
-            clock=self._clock,
-            random=self._random,
-            actor=self._actor,
-            progress=self._transferred,
-        )
-        task = asyncio.ensure_future(carry_on(rollout, self, self))
+    async def _carry(self, purpose: str, back: bool) -> None:
+        rollout = await asyncio.to_thread(self._opened, purpose, back)
+        work = back_out(rollout, self, self) if back else carry_on(rollout, self, self)
+        task = asyncio.ensure_future(work)
         with self._changed:
             self._loop, self._task, self._rollout = asyncio.get_running_loop(), task, rollout
             if self._state.is_holding:  # held while the package was read
@@ -291,6 +295,19 @@ class Desk:
             await task
         finally:
             rollout.store.close()
+
+    def _opened(self, purpose: str, back: bool) -> OpenRollout:
+        if back:
+            is_rehearsal = purpose == REHEARSAL
+            return back_out_list(self._folder, self._clock, rehearsal=is_rehearsal, actor=self._actor).rollout
+        return open_rollout(
+            self._folder,
+            purpose,
+            clock=self._clock,
+            random=self._random,
+            actor=self._actor,
+            progress=self._transferred,
+        )
 
     def _refresh_cards(self) -> None:
         cards = tuple(sorted((one.shown for one in self._waiting.values()), key=lambda shown: shown.number))

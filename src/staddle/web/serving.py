@@ -18,11 +18,13 @@ from staddle.web.app import make_app
 from staddle.web.guard import Keys
 from staddle.web.workplace import Workplace
 
-__all__ = ["Reply", "get_once", "serve"]
+__all__ = ["Reply", "ask_once", "get_once", "serve"]
 
 LOOPBACK: Final = "127.0.0.1"
 _END_S: Final = 20.0
 """How long the end waits for what is at work: as long as an adapter commonly holds a thread; common practice, no source."""
+
+_ONCE_S: Final = 600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +61,7 @@ def serve(
         h11_max_incomplete_event_size=64 * 1024,
     )
     server = uvicorn.Server(config)
+    place.make_ready()
     began(f"http://{LOOPBACK}:{port}/?token={keys.token}")
     # Asked to end it ends as with Ctrl-C: what is at work is held, not torn down.
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
@@ -80,8 +83,14 @@ def get_once(folder: JobFolder, path: str, *, clock: Clock, random: Random, acto
     if not path.startswith("/"):
         raise InputRefused.one(f'"{path}" is no path of a page', mend='begin it with "/", such as /standing')
     keys = _keys(random, 0)
-    place = Workplace(folder=folder, clock=clock, random=random, actor=actor)
-    return asyncio.run(_get(make_app(place, keys), keys, path))
+    # There is no later look: what takes long is waited for.
+    place = Workplace(folder=folder, clock=clock, random=random, actor=actor, patience_s=_ONCE_S)
+    return asyncio.run(ask_once(place, keys, path))
+
+
+async def ask_once(place: Workplace, keys: Keys, path: str) -> Reply:
+    """The same at a workplace that several are asked of, as one server is. Args: keys: their cookie is sent."""
+    return await _get(make_app(place, keys), keys, path)
 
 
 async def _get(app: ASGIApp, keys: Keys, path: str) -> Reply:

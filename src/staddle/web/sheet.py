@@ -73,7 +73,7 @@ class Sheet:
 
     Args: name: its address and its template; order: where it stands in the order of the job, with gaps for later ones;
         acts: what can be done on it, by the word at the end of the address; parts: files that belong to it; is_live: parts of
-        it change while it is looked at.
+        it change while it is looked at; is_before_begin: it shows something before there is a design, too.
     """
 
     name: str
@@ -84,3 +84,4 @@ class Sheet:
     acts: Mapping[str, Act] = field(default_factory=dict)
     parts: Mapping[str, Part] = field(default_factory=dict)
     is_live: bool = False
+    is_before_begin: bool = False

@@ -5,6 +5,7 @@ from typing import Final
 __all__ = ["SHEET_OF", "sheet_for"]
 
 SHEET_OF: Final = {
+    "begin": "begin",
     "package": "package",
     "estate": "estate",
     "review": "findings",

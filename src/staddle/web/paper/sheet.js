@@ -1,5 +1,6 @@
 // The one module of the pages. Without it everything works too: a page is then looked at again by loading it.
-// 1. Parts of a page that change are fetched anew when the server says so. 2. Values are copied. Nothing else.
+// 1. Parts of a page that change are fetched anew when the server says so. 2. Values are copied. 3. Questions of the plan are
+// asked without leaving it, and a member may be dragged onto a host. Nothing else.
 
 const copyButtons = (root) => {
   for (const button of root.querySelectorAll("[data-copy]")) button.hidden = !navigator.clipboard;
@@ -87,3 +88,78 @@ if (source) {
     if (button) button.disabled = false;
   });
 }
+
+// A question of a sheet that answers in its place: the address changes, the page stays where it is.
+const ask = async (address, { back }) => {
+  try {
+    const reply = await fetch(address);
+    const fresh = await parsed(reply);
+    if (!fresh.querySelector("[data-inplace]")) { location.assign(address); return; }
+    replaceParts(fresh, { asked: true });
+    if (!back) history.pushState(null, "", address);
+    if (source) source.dataset.page = address;
+    const place = new URL(address, location.href).hash.slice(1);
+    if (place) document.getElementById(place)?.scrollIntoView({ block: "nearest" });
+  } catch { location.assign(address); }
+};
+
+let carriedJustNow = false;
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("[data-inplace] a[href]");
+  if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) return;
+  const address = link.getAttribute("href");
+  if (carriedJustNow) { carriedJustNow = false; event.preventDefault(); return; }
+  if (new URL(address, location.href).pathname !== location.pathname) return;
+  event.preventDefault();
+  ask(address, { back: false });
+});
+
+const addressOf = (form, changes = {}) => {
+  const query = new URLSearchParams();
+  for (const [name, value] of Object.entries({ ...Object.fromEntries(new FormData(form)), ...changes })) if (value) query.set(name, value);
+  const [path, place] = form.getAttribute("action").split("#");
+  return `${path}?${query}${place ? `#${place}` : ""}`;
+};
+
+document.addEventListener("submit", (event) => {
+  const form = event.target.closest("[data-inplace] form");
+  if (!form || form.method !== "get") return;
+  event.preventDefault();
+  ask(addressOf(form), { back: false });
+});
+
+addEventListener("popstate", () => { if (document.querySelector("[data-inplace]")) ask(location.pathname + location.search, { back: true }); });
+
+// A stone is taken with the pointer and set down on a host. The same is asked by the form beside it, with the keyboard.
+let taken = null;
+const hostAt = (event) => document.elementsFromPoint(event.clientX, event.clientY).map((one) => one.closest("[data-host]")).find(Boolean);
+const setDown = () => {
+  for (const one of document.querySelectorAll(".plan .target")) one.classList.remove("target");
+  document.querySelector(".plan.carrying")?.classList.remove("carrying");
+};
+
+document.addEventListener("dragstart", (event) => { if (event.target.closest?.(".plan a")) event.preventDefault(); });
+document.addEventListener("pointerdown", (event) => {
+  const stone = event.button ? null : event.target.closest("[data-inplace] [data-member]");
+  taken = stone && { member: stone.dataset.member, x: event.clientX, y: event.clientY, moving: false };
+  carriedJustNow = false;
+});
+document.addEventListener("pointermove", (event) => {
+  if (!taken) return;
+  taken.moving ||= Math.hypot(event.clientX - taken.x, event.clientY - taken.y) > 6;
+  if (!taken.moving) return;
+  setDown();
+  document.querySelector(".plan")?.classList.add("carrying");
+  hostAt(event)?.classList.add("target");
+});
+document.addEventListener("pointercancel", () => { taken = null; setDown(); });
+document.addEventListener("pointerup", (event) => {
+  const was = taken;
+  taken = null;
+  setDown();
+  if (!was?.moving) return;
+  carriedJustNow = event.target.closest?.("a") !== null;
+  const host = hostAt(event)?.dataset.host;
+  const form = document.querySelector("[data-inplace] form[data-move]");
+  if (host && form) ask(`${addressOf(form, { member: was.member, host })}#price`, { back: false });
+});

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from staddle.jobs.draft import estate_place, is_begun
 from staddle.jobs.estate import EstateReport, estate_as_it_is
 from staddle.jobs.estate_exports import drop_exports, keep_export, kept_exports
 from staddle.jobs.estate_take import TakeReport, take_tables
@@ -57,8 +58,9 @@ class EstateData:
 
 
 def _view(ask: Ask) -> Shown:
-    design = design_of(ask.place.folder)
-    place = ask.place.folder.beside_design(design.job.estate)
+    folder = ask.place.folder
+    place = estate_place(folder)
+    engineer = design_of(folder).job.engineer if is_begun(folder) else ""
     faults: tuple[Fault, ...] = ()
     report = None
     try:
@@ -79,7 +81,7 @@ def _view(ask: Ask) -> Shown:
             kept=kept,
             take=take,
             today=ask.now.date(),
-            by=design.job.engineer,
+            by=engineer or ask.place.actor,
         ),
         note="The tables are written." if ask.query.get("written") else "",
     )
@@ -121,7 +123,7 @@ def _taken(
     exports = kept_exports(ask.place.folder)
     if not exports:
         raise InputRefused.one("no export was handed in", mend="hand one in first")
-    place = ask.place.folder.beside_design(design_of(ask.place.folder).job.estate)
+    place = estate_place(ask.place.folder)
     report = take_tables(
         place,
         exports,
@@ -141,6 +143,7 @@ def _hand_in(ask: Ask) -> Moved:
     if not ask.files:
         raise InputRefused.one("no file was chosen", mend="choose or drop at least one export")
     with ask.place.writing:
+        ask.place.folder.make()
         for table, upload in ask.files.items():
             keep_export(ask.place.folder, table, upload.name, upload.content)
         # A map that was settled before settles this export too; what it would replace is shown first.
@@ -198,4 +201,5 @@ SHEET: Final = Sheet(
     order=12,
     view=_view,
     acts={"hand-in": _hand_in, "answer": _answer, "keep": _keep, "drop": _drop},
+    is_before_begin=True,
 )

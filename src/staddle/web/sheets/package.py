@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
+from staddle.jobs.draft import is_begun, package_of_draft
 from staddle.jobs.package import PackageReport, package_of_job
 from staddle.package import Package, Property, SizeFigures
 from staddle.web.sheet import Ask, Sheet, Shown
@@ -52,7 +53,8 @@ class PackageData:
 
 
 def _view(ask: Ask) -> Shown:
-    path, size, report = package_of_job(ask.place.folder, ask.now, verify=ask.query.get("compared") == "yes")
+    look = package_of_job if is_begun(ask.place.folder) else package_of_draft
+    path, size, report = look(ask.place.folder, ask.now, verify=ask.query.get("compared") == "yes")
     found = report.package
     return Shown(
         data=PackageData(
@@ -104,4 +106,5 @@ SHEET: Final = Sheet(
     purpose="What the package holds, what it needs, and every question it will ask.",
     order=20,
     view=_view,
+    is_before_begin=True,
 )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-from staddle.jobs.back_out import irreversible_steps
+from staddle.jobs.back_out import back_out_list, irreversible_steps
 from staddle.jobs.gather import gather
 from staddle.jobs.journal import JournalReport, all_journals
 from staddle.jobs.rollout import calls_of, drifted_from, open_rollout
@@ -73,8 +73,20 @@ class Listed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BackOutListed:
+    """What a back-out would take back, and what it cannot, each with its note."""
+
+    rollout: str
+    takes_back: tuple[tuple[str, str], ...]
+    cannot: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RunData:
-    """One purpose's run card. ``rollout`` is "" where none was begun; ``is_open``: it can be gone on with."""
+    """One purpose's run card. ``rollout`` is "" where none was begun; ``is_open``: it can be gone on with.
+
+    ``may_back_out``: something of it stands and back-out is not closed; ``back_closed`` is why it is.
+    """
 
     purpose: str
     rollout: str
@@ -83,6 +95,7 @@ class RunData:
     is_open: bool
     is_busy: bool
     is_holding: bool
+    is_back_out: bool
     is_elsewhere: bool
     done: int
     lines: tuple[StepLine, ...]
@@ -91,6 +104,9 @@ class RunData:
     ended_by: tuple[Fault, ...]
     drifted: tuple[str, ...]
     listed: Listed | None
+    may_back_out: bool
+    back_closed: str
+    back_out: BackOutListed | None
     by: str
     others: tuple[tuple[str, str], ...]
 
@@ -115,6 +131,7 @@ def _view(ask: Ask) -> Shown:
             is_open=is_open,
             is_busy=busy,
             is_holding=busy and desk.is_holding,
+            is_back_out=busy and desk.is_back_out,
             is_elsewhere=desk.is_busy and not is_mine,
             done=0 if report is None else len(report.run.in_state(State.SEEN_DONE)),
             lines=() if report is None else _lines(report),
@@ -123,10 +140,38 @@ def _view(ask: Ask) -> Shown:
             ended_by=desk.faults if is_mine and not busy else (),
             drifted=drifted_from(report.head, job) if report is not None and is_open else (),
             listed=noted.what if noted is not None and isinstance(noted.what, Listed) else None,
+            may_back_out=not desk.is_busy
+            and report is not None
+            and _stands(report)
+            and not _is_closed(report),
+            back_closed=_CLOSED if report is not None and _is_closed(report) else "",
+            back_out=_listed_back(ask, purpose, report),
             by=job.design.job.engineer or ask.place.actor,
             others=tuple((one, f"/run?of={one}") for one in _PURPOSES if one != purpose),
         )
     )
+
+
+_CLOSED: Final = (
+    "Back-out is closed by the seal: the cluster is in service, and taking it back would stop it. To remove it is a change of "
+    "its own."
+)
+
+
+def _is_closed(report: JournalReport) -> bool:
+    return report.head.purpose == ROLLOUT and report.run.sealed
+
+
+def _stands(report: JournalReport) -> bool:
+    """Whether something was done that was not taken back."""
+    return any(known.state not in (State.TO_DO, State.BACKED_OUT) for known in report.run.known.values())
+
+
+def _listed_back(ask: Ask, purpose: str, report: JournalReport | None) -> BackOutListed | None:
+    noted = ask.place.noted(f"back-out {purpose}")
+    if noted is None or report is None or not isinstance(noted.what, BackOutListed):
+        return None
+    return noted.what if noted.what.rollout == report.head.rollout_id else None
 
 
 def _known(purpose: str) -> None:
@@ -146,7 +191,13 @@ def _sentence(report: JournalReport | None, desk: AtWork, *, busy: bool, purpose
         cards = (
             f"; {waiting} {'card waits' if waiting == 1 else 'cards wait'} for a person" if waiting else ""
         )
-        word = "is being held" if desk.is_holding else "is at work"
+        word = (
+            "is being held"
+            if desk.is_holding
+            else "is being taken back"
+            if desk.is_back_out
+            else "is at work"
+        )
         return f"{name} {word}: {done} of {count} steps seen done{cards}."
     if run.backed_out:
         return f"{name} was backed out."
@@ -273,6 +324,47 @@ def _go_on(ask: Ask) -> Moved:
     return Moved(to=f"/run?of={purpose}")
 
 
+def _list_back(ask: Ask) -> Moved:
+    purpose = _purpose(ask)
+    found = back_out_list(
+        ask.place.folder, ask.place.clock, rehearsal=purpose == REHEARSAL, actor=ask.place.actor
+    )
+    try:
+        told = BackOutListed(
+            rollout=found.rollout.head.rollout_id, takes_back=found.takes_back, cannot=found.cannot
+        )
+    finally:
+        found.rollout.store.close()
+    ask.place.note(f"back-out {purpose}", told)
+    return Moved(to=f"/run?of={purpose}#back-listed")
+
+
+def _back_out(ask: Ask) -> Moved:
+    """Nothing is destroyed by one click: what goes was listed, is agreed to, and is named by hand."""
+    purpose = _purpose(ask)
+    typed = Typed(ask.form)
+    typed.ticked("agreed", what="that machines and disks are destroyed")
+    name = typed.text("rollout", label=f"the name of the {purpose}")
+    typed.settle()
+    noted = ask.place.noted(f"back-out {purpose}")
+    listed = noted.what if noted is not None and isinstance(noted.what, BackOutListed) else None
+    if listed is None or name != listed.rollout:
+        raise NotAllowed.one(
+            f'"{name}" is not what was listed',
+            why="only what was listed just now is taken back"
+            if listed is None
+            else f"listed was {listed.rollout}",
+            mend="list what would be taken back, then type its name",
+        )
+    newest = {one.head.purpose: one for one in all_journals(ask.place.folder)}.get(purpose)
+    if newest is None or newest.head.rollout_id != name or _is_closed(newest):
+        raise NotAllowed.one(
+            f"{name} cannot be taken back now", why=_CLOSED if newest is not None else "", mend="look again"
+        )
+    ask.place.desk.go_on(purpose, back=True)
+    return Moved(to=f"/run?of={purpose}")
+
+
 def _hold(ask: Ask) -> Moved:
     ask.place.desk.hold()
     return Moved(to=f"/run?of={_purpose(ask)}")
@@ -314,6 +406,8 @@ SHEET: Final = Sheet(
         "begin": _begin,
         "go-on": _go_on,
         "hold": _hold,
+        "list-back-out": _list_back,
+        "back-out": _back_out,
         "sign": _sign,
         "leave": _leave,
         "reveal": _reveal,
