@@ -148,3 +148,11 @@ def test_memory_that_may_not_be_used_whole_is_told_in_its_units(pump: Package) -
     assert (
         found.what == "the memory item 2 has 2 GiB and may use only 1 GiB of it"
     )  # 2048 and 1024 * 2^20 bytes
+
+
+def test_a_package_that_says_little_is_told_without_empty_tables(tmp_path: Path) -> None:
+    done = staddle("package", str(folder(tmp_path, envelope())), "--no-verify")
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert lines[0] == "vm by an unnamed maker (OVF 1.x)"
+    assert {"disks: none", "networks: none", "questions it will ask: none"} <= set(lines)

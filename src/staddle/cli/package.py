@@ -173,7 +173,8 @@ def _look(screen: Screen, file: Path, lang: str, machine: str, verify: bool, anc
         )
     found = report.package
     screen.show(
-        f"{found.product} {found.version} by {found.vendor or 'an unnamed maker'} (OVF {found.ovf_edition}.x)"
+        f"{' '.join(filter(None, (found.product or found.name, found.version)))}"
+        f" by {found.vendor or 'an unnamed maker'} (OVF {found.ovf_edition}.x)"
     )
     if report.verification is not None:
         screen.say(f"read {bar.told()}")
@@ -241,7 +242,10 @@ def _machine(screen: Screen, found: Package, figures: Sequence[SizeFigures], *, 
         screen.show(line)
     _sizes(screen, found, figures)
     screen.show()
-    screen.table("disks", ("size", "disk", "hangs on", *_DISK_HEADS), _disks(figures))
+    if disks := _disks(figures):
+        screen.table("disks", ("size", "disk", "hangs on", *_DISK_HEADS), disks)
+    else:
+        screen.show("disks: none")
     screen.show()
     texts = dict(found.network_descriptions)
     named = (f"{name} ({texts[name]})" if name in texts else name for name in found.networks)
@@ -250,7 +254,10 @@ def _machine(screen: Screen, found: Package, figures: Sequence[SizeFigures], *, 
         screen.show(line)
     screen.show()
     heads = ("question", "key", "type", "default", "allowed")
-    screen.table("questions it will ask", heads, _questions(found), whole="key")
+    if questions := _questions(found):
+        screen.table("questions it will ask", heads, questions, whole="key")
+    else:
+        screen.show("questions it will ask: none")
 
 
 def _sizes(screen: Screen, found: Package, figures: Sequence[SizeFigures]) -> None:
