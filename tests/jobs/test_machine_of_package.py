@@ -5,6 +5,8 @@ import subprocess
 import tarfile
 from pathlib import Path
 
+import yaml
+
 from staddle.package import read_package
 from tests.cli.demo_job import PACKAGE, demo_job, free_block, settle, staddle
 
@@ -44,6 +46,9 @@ def collection_job(root: Path, *, machine: str, block: int | None = None) -> Pat
     assert closing in text
     text = text.replace(opening, f'<VirtualSystemCollection ovf:id="works"><Info>all</Info>{GAUGE}{opening}')
     text = text.replace(closing, "</VirtualSystem></VirtualSystemCollection>\n</Envelope>")
+    product_url = "<ProductUrl>https://sluicelog.example/</ProductUrl>"
+    assert product_url in text
+    text = text.replace(product_url, f"{product_url}<AppUrl>https://${{host_name}}/log</AppUrl>")
     descriptor.write_text(text, encoding="utf-8")
     design = (job / "design.yaml").read_text(encoding="utf-8")
     line = f"\n  machine: {machine}" if machine else ""
@@ -74,6 +79,9 @@ def test_answers_sheets_and_packages_are_of_the_named_machine(tmp_path: Path) ->
     sheets = "".join(path.read_text(encoding="utf-8") for path in (job / "sheets").glob("*.html"))
     assert "sluicelog.host_name" in sheets
     assert "gauge.name" not in sheets
+    assert "https://levels-1.ousemoor.example/log" in (job / "sheets" / "levels-1.txt").read_text(
+        encoding="utf-8"
+    )
     done = staddle("package", "--bundle", str(job / "private" / "bundle"), job=job)
     assert done.returncode == 0, done.stderr
     bundle = job / "private" / "bundle"
@@ -97,3 +105,60 @@ def test_a_rehearsal_stands_up_the_named_machine(tmp_path: Path) -> None:
         assert list((job / "private").rglob("*answers.iso*")) == []
     finally:
         staddle("back-out", "--rehearsal", "--destroy", job=job)
+
+
+def begun(root: Path, *more: str, typed: str = "") -> "subprocess.CompletedProcess[str]":
+    """begin on that package, with a flag for each of the eight questions."""
+    return staddle(
+        "begin",
+        "new",
+        *(
+            "--name",
+            "levels",
+            "--cluster",
+            "Ousemoor levels",
+            "--package",
+            "../works",
+            "--profile",
+            "sluicelog",
+        ),
+        *("--estate", "../estate", "--members", "3", "--zone", "levels.ousemoor.example"),
+        *more,
+        typed=typed,
+        cwd=root,
+    )
+
+
+NETWORKS = ("--network", "om-management 192.0.2.61", "--network", "om-telemetry 198.51.100.61")
+
+
+def test_begin_asks_which_machine_and_writes_it_into_the_design(tmp_path: Path) -> None:
+    collection_job(tmp_path, machine="")
+    done = begun(tmp_path, *NETWORKS, typed="pump\nsluicelog\n")
+    assert done.returncode == 0, done.stderr
+    asked = "The package holds 2 machines: gauge, sluicelog. Which of them are the members?"
+    assert done.stderr.count(asked) == 2
+    assert 'the package holds no virtual machine "pump"' in done.stderr
+    design = yaml.safe_load((tmp_path / "new" / "design.yaml").read_text(encoding="utf-8"))
+    assert design["package"]["machine"] == "sluicelog"
+    assert staddle("review", job=tmp_path / "new").stderr.count("virtual machine") == 0
+
+
+def test_begin_without_an_answer_names_the_machines_and_makes_nothing(tmp_path: Path) -> None:
+    collection_job(tmp_path, machine="")
+    done = begun(tmp_path, *NETWORKS)
+    assert done.returncode == 1
+    assert "gauge, sluicelog" in done.stderr
+    assert "--machine" in done.stderr
+    done = begun(tmp_path, *NETWORKS, "--machine", "pump")
+    assert done.returncode == 1
+    assert "why:   it holds gauge, sluicelog" in done.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_begin_asks_for_the_networks_of_the_named_machine_only(tmp_path: Path) -> None:
+    """The gauge's machine has no adapter, so a network for it has nothing to be attached to."""
+    collection_job(tmp_path, machine="")
+    done = begun(tmp_path, *NETWORKS, "--machine", "gauge")
+    assert done.returncode == 1
+    assert "error: the machine has 0 networks, 2 are answered" in done.stderr

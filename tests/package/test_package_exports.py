@@ -41,6 +41,7 @@ def test_the_public_names_are_these_and_all_exist() -> None:
         "SizeFigures",
         "StartUp",
         "Verification",
+        "application_address",
         "bundle_sheet",
         "certificates_in",
         "check_answer",

@@ -182,7 +182,11 @@ def test_departures_of_devices_are_findings(tmp_path: Path) -> None:
             Address="02:00:00:00:00:01",
         ),
     )
-    assert [finding.rule for finding in package.findings] == ["device-parent", "adapter-address"]
+    assert [finding.rule for finding in package.findings] == [
+        "differing-disk",
+        "device-parent",
+        "adapter-address",
+    ]
     assert package.hardware[0].adapters[0].address == "02:00:00:00:00:01"
 
 

@@ -7,6 +7,7 @@ import bz2
 import gzip
 import hashlib
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -397,3 +398,51 @@ def test_what_stands_behind_the_compressed_content_counts_into_its_digest(tmp_pa
         open_disk_file(path, read_package(path), "f", pinned=[hashlib.sha256(whole).hexdigest()]) as stream,
     ):
         stream.read()
+
+
+def test_a_manifest_that_openssl_wrote_is_read_and_its_form_is_told(tmp_path: Path) -> None:
+    """openssl 3 calls SHA-256 "SHA2-256"; makers make manifests with it. Its earlier editions wrote "SHA256"."""
+    path = folder(tmp_path, ONE_FILE, {"a.img": b"abc"})
+    written = subprocess.run(
+        ["openssl", "dgst", "-sha256", "box.ovf", "a.img"], cwd=tmp_path, check=True, capture_output=True
+    ).stdout
+    (tmp_path / "box.mf").write_bytes(written)
+    verified = verify_package(path)
+    assert [(name, algorithm, agrees) for name, algorithm, agrees in verified.checked] == [
+        ("box.ovf", "SHA256", True),
+        ("a.img", "SHA256", True),
+    ]
+    told = [finding.rule for finding in verified.findings if finding.rule == "manifest-form"]
+    assert told == (["manifest-form"] if written.startswith(b"SHA2-256(") else [])
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (lambda text: text, False),
+        (lambda text: text.replace("\n", "\r\n"), True),
+        (lambda text: text.replace("(", " ("), True),
+        (lambda text: text.removesuffix("\n"), True),
+        (lambda text: "\ufeff" + text, True),
+        (lambda text: text.replace("SHA256", "sha256"), True),
+    ],
+)
+def test_only_the_form_of_the_standard_is_told_as_nothing(
+    tmp_path: Path, change: Callable[[str], str], told: bool
+) -> None:
+    path = folder(tmp_path, ONE_FILE, {"a.img": b"abc"})
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    text = f"SHA256(box.ovf)= {digest}\nSHA256(a.img)= {ABC_SHA256}\n"
+    (tmp_path / "box.mf").write_bytes(change(text).encode())
+    rules = [finding.rule for finding in verify_package(path).findings]
+    assert ("manifest-form" in rules) is told
+
+
+def test_a_manifest_of_another_name_is_not_passed_over_in_silence(tmp_path: Path) -> None:
+    path = folder(tmp_path, ONE_FILE, {"a.img": b"abc", "BOX.MF": b""})
+    found = {finding.rule: finding for finding in verify_package(path).findings}
+    assert "no-manifest" in found
+    assert (
+        found["manifest-by-another-name"].what
+        == 'here lies "BOX.MF", which is not taken for the manifest box.mf'
+    )

@@ -398,3 +398,16 @@ def test_the_same_line_twice_is_a_note(tmp_path: Path, maker: Party, root: Party
     assert [(f.rule, f.severity, f.what) for f in found.findings] == [
         ("manifest-line-twice", "note", 'the manifest has the same line twice for "a.img"')
     ]
+
+
+@pytest.mark.parametrize("name", ["RSA-SHA2-256", "RSA-SHA256", "SHA2-256"])
+def test_the_algorithm_may_be_called_as_openssl_calls_it(tmp_path: Path, alone: Party, name: str) -> None:
+    """openssl-dgst prints "RSA-SHA2-256(name)= hex" for a signature since edition 3, "RSA-SHA256(name)= hex" before."""
+    path = signed(tmp_path / "package", alone)
+    (certificate,) = (tmp_path / "package").glob("*.cert")
+    text = certificate.read_text(encoding="ascii")
+    assert text.startswith("SHA256(")
+    certificate.write_text(name + text.removeprefix("SHA256"), encoding="ascii")
+    origin = verify_package(path, origin=OriginCheck(now=NOW)).origin
+    assert origin is not None
+    assert (origin.algorithm, origin.standing) == ("SHA256", "self-signed")

@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Awaitable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -48,6 +49,16 @@ def test_an_unsigned_look_asks_with_a_card_that_says_what_to_do(platform: ByHand
     assert isinstance(seen, NeedsPerson)
     assert seen.card.title
     assert seen.card.lines
+
+
+def test_a_disk_that_is_only_a_difference_is_not_to_be_imported_alone(platform: ByHandPlatform) -> None:
+    differing = replace(DISK, parents=("middle", "base"))
+    seen = asyncio.run(platform.look_disk(PLAN, MEMBER, differing, None))
+    assert isinstance(seen, NeedsPerson)
+    assert seen.card.lines[-1] == (
+        "By itself it is no disk: its file holds only what differs from middle, then base. "
+        "Let the import of the package make it of all these files."
+    )
 
 
 @pytest.mark.parametrize("what", LOOKS)

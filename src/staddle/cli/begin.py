@@ -14,12 +14,14 @@ from staddle.design.questions import (
     BeginAnswers,
     NetworkAnswer,
     Question,
+    machine_question,
     parse_network_answer,
     parse_window_answer,
 )
 from staddle.design.schema import schema_text
 from staddle.jobs.begin import begin as begin_job
 from staddle.jobs.begin import (
+    machines_of_package,
     networks_of_package,
     refuse_begun,
     refuse_unknown_network,
@@ -48,6 +50,7 @@ def begin(
     members: str = "",
     zone: str = "",
     network: tuple[str, ...] = (),
+    machine: str = "",
     size: str = "",
     site: str = "",
     owner: str = "",
@@ -87,6 +90,8 @@ def begin(
         DNS zone of the members' names.
     network
         "NETWORK ADDRESS", once for each network of the package, in its order.
+    machine
+        Which machine the members are, where the package holds several.
     size
         One of the package's sizes; without it the package's default.
     site
@@ -124,7 +129,8 @@ def begin(
         for question in QUESTIONS
         if question.key in flags
     }
-    networks = _networks(folder, asked["package"], asked["estate"], network)
+    machine = _machine(folder, asked["package"], machine)
+    networks = _networks(folder, asked["package"], machine, asked["estate"], network)
     answers = BeginAnswers(
         job=asked["job"],
         cluster=asked["cluster"],
@@ -134,6 +140,7 @@ def begin(
         members=int(asked["members"]),
         zone=asked["zone"],
         networks=networks,
+        machine=machine,
         size=size,
         site=site,
         owner=owner,
@@ -165,7 +172,7 @@ class _Settled:
             return answer
         written = seen_from_job(self._folder, answer)
         if self._key == "package":
-            networks_of_package(self._folder, written)
+            machines_of_package(self._folder, written)
         if written != answer:
             sys.stderr.write(f"written as {written}, which is seen from the job folder\n")
         return written
@@ -191,16 +198,26 @@ def _answer(question: Question, flag: str, settled: Callable[[str], str] = str) 
             sys.stderr.write(exc.text() + "\n")
 
 
-def _networks(folder: Path, package: str, estate: str, flags: tuple[str, ...]) -> tuple[NetworkAnswer, ...]:
+def _machine(folder: Path, package: str, flag: str) -> str:
+    """The machine that is meant; "" where the package holds one only and none was named."""
+    known = machines_of_package(folder, package)
+    if len(known) == 1 and not flag:
+        return ""
+    return _answer(machine_question(known), flag)
+
+
+def _networks(
+    folder: Path, package: str, machine: str, estate: str, flags: tuple[str, ...]
+) -> tuple[NetworkAnswer, ...]:
     def settled(text: str) -> str:
         refuse_unknown_network(folder, estate, parse_network_answer("", text))
         return text
 
-    known = networks_of_package(folder, package)
+    known = networks_of_package(folder, package, machine)
     if flags and len(flags) != len(known):
         raise InputRefused.one(
-            f"the package has {len(known)} networks, {len(flags)} are answered",
-            why="its networks are " + ", ".join(known),
+            f"the {'machine' if machine else 'package'} has {len(known)} networks, {len(flags)} are answered",
+            why="its networks are " + (", ".join(known) or "none"),
             mend='give --network "NETWORK ADDRESS" once for each, in this order',
         )
     if flags:

@@ -2,7 +2,7 @@
 
 import getpass
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Final, cast
 
@@ -10,10 +10,11 @@ from cyclopts import CycloptsError, Parameter
 
 from staddle.cli.bytebar import ByteBars
 from staddle.cli.options import Options
+from staddle.cli.packagelines import allowed, machine_lines, texts_line, together_lines, used_lines
 from staddle.cli.screen import Screen
 from staddle.jobs.package import PackageReport, look_into_package
 from staddle.kernel import Finding, SystemClock, format_binary, format_decimal
-from staddle.package import Form, Package, Property, SizeFigures, Verification
+from staddle.package import Form, Package, SizeFigures, Verification
 
 __all__ = ["package"]
 
@@ -172,7 +173,8 @@ def _look(screen: Screen, file: Path, lang: str, machine: str, verify: bool, anc
         )
     found = report.package
     screen.show(
-        f"{found.product} {found.version} by {found.vendor or 'an unnamed maker'} (OVF {found.ovf_edition}.x)"
+        f"{' '.join(filter(None, (found.product or found.name, found.version)))}"
+        f" by {found.vendor or 'an unnamed maker'} (OVF {found.ovf_edition}.x)"
     )
     if report.verification is not None:
         screen.say(f"read {bar.told()}")
@@ -183,8 +185,14 @@ def _look(screen: Screen, file: Path, lang: str, machine: str, verify: bool, anc
             else "no manifest to compare with"
         )
         _verified(screen, report.verification)
+    if told := texts_line(found, lang):
+        screen.show(told)
     for one, figures in ((found, report.figures), *report.others):
         _machine(screen, one, figures, several=bool(report.others))
+    if found.annotation:
+        screen.show()
+        screen.show("the maker's note:")
+        screen.show(found.annotation)
     for licence in found.licences:
         screen.show()
         screen.show("licence to accept:")
@@ -230,18 +238,26 @@ def _machine(screen: Screen, found: Package, figures: Sequence[SizeFigures], *, 
     if several:
         around = next(m.collections for m in found.machines if m.machine_id == found.name)
         screen.show(f"machine {found.name}" + (f" in {' / '.join(around)}" if around else ""))
+    for line in used_lines(figures):
+        screen.show(line)
     _sizes(screen, found, figures)
     screen.show()
-    screen.table("disks", ("size", "disk", "hangs on", *_DISK_HEADS), _disks(figures))
+    if disks := _disks(figures):
+        screen.table("disks", ("size", "disk", "hangs on", *_DISK_HEADS), disks)
+    else:
+        screen.show("disks: none")
     screen.show()
     texts = dict(found.network_descriptions)
     named = (f"{name} ({texts[name]})" if name in texts else name for name in found.networks)
     screen.show("networks: " + (", ".join(named) or "none"))
-    for line in _together(found):
+    for line in (*machine_lines(found), *together_lines(found)):
         screen.show(line)
     screen.show()
     heads = ("question", "key", "type", "default", "allowed")
-    screen.table("questions it will ask", heads, _questions(found), whole="key")
+    if questions := _questions(found):
+        screen.table("questions it will ask", heads, questions, whole="key")
+    else:
+        screen.show("questions it will ask: none")
 
 
 def _sizes(screen: Screen, found: Package, figures: Sequence[SizeFigures]) -> None:
@@ -261,7 +277,10 @@ def _sizes(screen: Screen, found: Package, figures: Sequence[SizeFigures]) -> No
         screen.show(f"{size.size_id or 'it'} is: {size.description or size.label}")
     devices: dict[tuple[str, str], list[str]] = {}
     for figure in figures:
-        adapters = (f"{a.name} on {a.network}" for a in found.get_hardware(figure.size_id).adapters)
+        adapters = (
+            f"{a.name} on {a.network or 'no network'}{'' if a.connected else ' (not connected)'}"
+            for a in found.get_hardware(figure.size_id).adapters
+        )
         controllers = (f"{c.name} ({c.model or c.kind})" for c in figure.controllers)
         devices.setdefault((", ".join(adapters), ", ".join(controllers)), []).append(figure.size_id)
     for (wires, hung), sizes in devices.items():
@@ -296,40 +315,11 @@ def _exact(amount_bytes: int | None) -> str:
     return _decimal(amount_bytes) + ("" if amount_bytes is None else f"\n{amount_bytes} B")
 
 
-def _together(found: Package) -> Iterator[str]:
-    group = found.get_placement_group()
-    if group is not None:
-        yield f"placement group {group.group_id}: {group.policy}" + (f", {group.info}" if group.info else "")
-    for scale in found.scale_out:
-        for count in scale.counts:
-            most = "any number" if count.most is None else count.most
-            of_size = f" in size {count.size_id}" if count.size_id else ""
-            yield f"meant to stand{of_size}: {scale.content_id} {count.default} times, from {count.least} to {most}"
-    for start in found.start_order:
-        waits = " or when the guest is ready" if start.waits_for_guest else ""
-        yield (
-            f"start {start.order}: {start.content_id} ({start.start_action}), then {start.start_delay_s} s{waits}; "
-            f"stop: {start.stop_action}, then {start.stop_delay_s} s"
-        )
-    if found.boot_order:
-        yield "starts from: " + ", ".join(found.boot_order)
-
-
 def _questions(found: Package) -> list[tuple[str, ...]]:
     default = found.default_size()
     rows: list[tuple[str, ...]] = []
     for prop in found.properties:
         if prop.user_configurable:
             shown = "(secret)" if prop.password else prop.default_for(default)
-            rows.append((prop.label, prop.key, prop.type, shown, _allowed(prop)))
+            rows.append((prop.label, prop.key, prop.type, shown, allowed(prop)))
     return rows
-
-
-def _allowed(prop: Property) -> str:
-    if prop.allowed:
-        return ", ".join(prop.allowed)
-    bounds = [
-        f"at least {prop.min_length} characters" if prop.min_length else "",
-        f"at most {prop.max_length} characters" if prop.max_length else "",
-    ]
-    return ", ".join(filter(None, bounds))

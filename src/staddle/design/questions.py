@@ -4,11 +4,11 @@ Which eight, and why: a design is valid with a job, a cluster name, a package, a
 and an address on each network; nothing else must be asked. The profile has a question of its own because the program
 knows no product and so has no default. The size is not asked: empty means the package's own default, and the sizing
 step is the place to choose it (``begin`` takes it as a flag). Which networks there are is read from the package; the
-eighth question is asked once for each of them.
+eighth question is asked once for each of them. Where the package holds several machines, one more asks which is meant.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from ipaddress import ip_address
 from typing import Final
@@ -23,6 +23,7 @@ __all__ = [
     "NetworkAnswer",
     "Question",
     "WindowAnswer",
+    "machine_question",
     "parse_members",
     "parse_network_answer",
     "parse_window_answer",
@@ -93,6 +94,7 @@ class BeginAnswers:
     members: int
     zone: str
     networks: tuple[NetworkAnswer, ...]
+    machine: str = ""
     size: str = ""
     site: str = ""
     owner: str = ""
@@ -194,6 +196,26 @@ def parse_network_answer(package: str, text: str) -> NetworkAnswer:
             mend="write the estate's network and the first address, for example: ous-mgmt 192.0.2.11",
         )
     return NetworkAnswer(package=package, estate=estate.strip(), first=first)
+
+
+def machine_question(machines: Sequence[str]) -> Question:
+    """What is asked beside the eight where the package holds several machines: which of them the members are."""
+
+    def check(text: str) -> str:
+        if text.strip() in machines:
+            return text.strip()
+        raise _refusal(
+            f'the package holds no virtual machine "{text.strip()}"',
+            why="it holds " + ", ".join(machines),
+            mend="name one of these",
+        )
+
+    return Question(
+        key="machine",
+        sentence=f"The package holds {len(machines)} machines: {', '.join(machines)}. Which of them are the members?",
+        default="",
+        check=check,
+    )
 
 
 def _network(text: str) -> str:

@@ -102,9 +102,14 @@ def _job(answers: BeginAnswers) -> tuple[str, ...]:
 
 
 def _package(answers: BeginAnswers) -> tuple[str, ...]:
+    machine = (
+        "  ## the package holds several machines: the members are this one",
+        f"  machine: {yaml_scalar(answers.machine)}",
+    )
     return (
         "package:",
         f"  file: {yaml_scalar(answers.package)}",
+        *(machine if answers.machine else ()),
         "  ## none: all but rehearsal and rollout works; docs/profiles.md tells how one is written",
         f"  profile: {yaml_scalar(answers.profile)}",
         "  ## one of the package's sizes; without this line its default",

@@ -18,6 +18,7 @@ from staddle.kernel.likeness import did_you_mean
 
 __all__ = [
     "begin",
+    "machines_of_package",
     "networks_of_package",
     "refuse_begun",
     "refuse_unknown_network",
@@ -47,13 +48,27 @@ def seen_from_job(root: Path, written: str) -> str:
     return os.path.relpath(written, root.resolve())
 
 
-def networks_of_package(root: Path, written: str) -> tuple[str, ...]:
-    """Names of the package's networks.
+def machines_of_package(root: Path, written: str) -> tuple[str, ...]:
+    """Ids of the machines that the package holds, in its order; never ().
 
     Args: written: the package's path, seen from the job folder.
     Raises: OutsideFailed, InputRefused: there is no such package, or its descriptor has faults.
     """
-    return look_into_package((root.resolve() / written).resolve(), verify=False).package.networks
+    report = look_into_package((root.resolve() / written).resolve(), verify=False)
+    return (report.package.name, *(other.name for other, _ in report.others))
+
+
+def networks_of_package(root: Path, written: str, machine: str = "") -> tuple[str, ...]:
+    """Names of the package's networks; of one machine of several only those that it is attached to in some size.
+
+    Args: written: the package's path, seen from the job folder; machine: its id, "" for the only one.
+    Raises: OutsideFailed, InputRefused: there is no such package or machine, or the descriptor has faults.
+    """
+    package = look_into_package((root.resolve() / written).resolve(), machine=machine, verify=False).package
+    if len(package.machines) == 1:
+        return package.networks
+    used = {adapter.network for hardware in package.hardware for adapter in hardware.adapters}
+    return tuple(name for name in package.networks if name in used)
 
 
 def refuse_unknown_network(root: Path, estate: str, answer: NetworkAnswer) -> None:

@@ -143,6 +143,7 @@ def _disk(
         file_id=disk.file_id,
         file_bytes=0 if file is None else file.size_bytes,
         file_sha256=() if file is None else tuple(file_sha256[name] for name in file.members),
+        parents=tuple(parent.disk_id for parent in job.package.chain_of(disk_id)[1:]),
     )
 
 

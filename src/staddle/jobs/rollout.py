@@ -6,6 +6,7 @@ from typing import Final
 
 from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of, refuse_open_questions
+from staddle.jobs.differing import refuse_differing_disks
 from staddle.jobs.folder import JobFolder
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
@@ -124,6 +125,9 @@ def _new_head(
             why=f"its SHA-256 is {verified.package_sha256}, that of its contents {verified.contents_sha256}",
             mend="use the pinned package, or pin this one after finding out why it differs",
         )
+    platform = platform_of(job, purpose)
+    if purpose == ROLLOUT:  # the stand-ins of a rehearsal read no disk
+        refuse_differing_disks(job, platform)
     number = 1 + len([head for head in store.rollouts(job.design.job.name) if head.purpose == purpose])
     rollout_id = f"{job.design.job.name}-{purpose}-{number}"
     now = clock.now()
@@ -144,7 +148,7 @@ def _new_head(
         made_by=actor,
         inputs={**job.inputs(), "package": verified.package_sha256},
         plan=plan,
-        platform=platform_of(job, purpose),
+        platform=platform,
         estate=job.design.job.estate,
     )
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from staddle.addressing.zones import forward_zone, reverse_zones
+from staddle.answers.model import AnswerRow
 from staddle.answers.resolve import known_values, resolve_answers
 from staddle.answers.sheets import (
     Sheet,
@@ -26,6 +27,7 @@ from staddle.jobs.folder import JobFolder, read_text, write_text
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.survey import refuse_old_survey
 from staddle.kernel import InputRefused, format_binary
+from staddle.package import application_address
 from staddle.placement.keeping import keeping_of, lines_of
 from staddle.placement.model import Seat
 
@@ -150,6 +152,7 @@ def sheets_of(job: Gathered, now: datetime) -> tuple[Sheet, ...]:
             job,
             member,
             seats,
+            answers.get_member(member.name).rows,
             (
                 *answer_sections(answers.get_member(member.name).rows),
                 *(() if kept is None else (_keeping(lines_of(kept, member.name)),)),
@@ -165,6 +168,7 @@ def _sheet(
     job: Gathered,
     member: Member,
     seats: Mapping[str, Seat],
+    given: Sequence[AnswerRow],
     answers: tuple[SheetSection, ...],
     number: int,
     now: datetime,
@@ -181,7 +185,7 @@ def _sheet(
         count=len(job.design.members),
         sections=(
             SheetSection(title="Machine", rows=_machine(job, member, seats.get(member.name))),
-            SheetSection(title="Networks", rows=_networks(job, member)),
+            SheetSection(title="Networks", rows=(*_networks(job, member), *_used_at(job, member, given))),
             *answers,
         ),
     )
@@ -210,6 +214,14 @@ def _machine(job: Gathered, member: Member, seat: Seat | None) -> tuple[SheetRow
 def _keeping(lines: Sequence[tuple[str, str]]) -> SheetSection:
     rows = tuple(SheetRow(label=label, value=value) for label, value in lines)
     return SheetSection(title="To set on the platform, so that it stays where it is", rows=rows)
+
+
+def _used_at(job: Gathered, member: Member, given: Sequence[AnswerRow]) -> tuple[SheetRow, ...]:
+    """Where the product is used on this member, once it runs; () where the maker names no address."""
+    address = application_address(
+        job.package, member.size or job.size_id, {row.key: row.value for row in given}
+    )
+    return (SheetRow(label="Used at", value=address),) if address else ()
 
 
 def _networks(job: Gathered, member: Member) -> tuple[SheetRow, ...]:

@@ -7,6 +7,7 @@ most commands only read, and cryptography takes longer to load than a package to
 import importlib
 from typing import TYPE_CHECKING, Final
 
+from staddle.package.appaddress import application_address
 from staddle.package.descriptor import read_machines, read_package
 from staddle.package.model import (
     Adapter,
@@ -95,6 +96,7 @@ __all__ = [
     "SizeFigures",
     "StartUp",
     "Verification",
+    "application_address",
     "bundle_sheet",
     "certificates_in",
     "check_answer",

@@ -12,7 +12,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from staddle.kernel import Fault, InputRefused
-from staddle.package.manifesttext import DIGEST_DIGITS
+from staddle.package.manifesttext import DIGEST_DIGITS, algorithm_of
 
 __all__ = ["CertificateFile", "certificates_in", "read_certificate_file", "write_certificate_file"]
 
@@ -65,7 +65,8 @@ def read_certificate_file(data: bytes, *, where: str) -> CertificateFile:
     if faults:
         raise InputRefused(*faults)
     match = matches[0]
-    algorithm = match["algorithm"].upper().replace("-", "")
+    # openssl 3 puts the kind of the key before the algorithm: RSA-SHA2-256.
+    algorithm = algorithm_of(match["algorithm"].upper().removeprefix("RSA-"))
     if algorithm not in DIGEST_DIGITS:
         fault(
             f'the signature is made with "{match["algorithm"]}"', f"{', '.join(DIGEST_DIGITS)} can be checked"

@@ -85,11 +85,10 @@ def _read(archive: Archive, *, lang: str, families: tuple[str, ...]) -> tuple[Pa
         messages=Messages(lang=lang, own_lang=ENVELOPE_LANG, bundles={}),
     )
     files = read_references(reading, envelope, archive)
-    reading.messages = Messages(
-        lang=lang,
-        own_lang=envelope.get(XML_LANG, ENVELOPE_LANG),
-        bundles=read_bundles(reading, envelope, archive, files),
-    )
+    own_lang = envelope.get(XML_LANG, ENVELOPE_LANG)
+    bundles = read_bundles(reading, envelope, archive, files)
+    languages = tuple(dict.fromkeys((own_lang, *bundles)))
+    reading.messages = Messages(lang=lang, own_lang=own_lang, bundles=bundles)
     systems = find_systems(reading, envelope)
     for parent in (envelope, *contents_of(systems)):
         judge_sections(reading, parent)
@@ -103,6 +102,7 @@ def _read(archive: Archive, *, lang: str, families: tuple[str, ...]) -> tuple[Pa
             packages.append(
                 dataclasses.replace(
                     package,
+                    languages=languages,
                     descriptor_sha256=hashlib.sha256(data).hexdigest(),
                     findings=(*archive.findings, *reading.findings),
                 )
@@ -176,7 +176,7 @@ def _assemble(
         file_ids=declared,
         families=families,
     )
-    product = read_product(reading, path)
+    product = read_product(reading, path, properties)
     os_id, os_version = _operating_system(reading, system)
     return Package(
         name=reading.needed(system, "id"),
@@ -225,6 +225,7 @@ def _assemble(
         product_url=product.product_url,
         vendor_url=product.vendor_url,
         application_url=product.application_url,
+        application_url_keys=product.application_url_keys,
     )
 
 

@@ -207,6 +207,17 @@ def _judge(reading: Reading, element: Element, disk: PackageDisk) -> None:
                 why="a disk without a file is empty and stands alone",
                 source=_SOURCE,
             )
+    if disk.file_id and disk.parent_id:
+        reading.finding(
+            "differing-disk",
+            Severity.RISK,
+            f'the file of the disk "{disk.disk_id}" holds only what differs from the disk "{disk.parent_id}"',
+            at=element,
+            why="both are put together as the maker's format says, which this program does not read; a platform that writes single "
+            "disks cannot make it",
+            mend="let the platform's own import of the package make it, or ask the package's maker for one with whole disks",
+            source=_SOURCE,
+        )
     least = min((dict(disk.capacity_by_size) or {"": disk.capacity_bytes}).values())
     if disk.populated_bytes is not None and disk.populated_bytes > least:
         reading.finding(

@@ -9,6 +9,7 @@ disk is empty.
 
 from dataclasses import dataclass
 
+from staddle.package.appaddress import application_address
 from staddle.package.model import Controller, DiskDevice, Package
 
 __all__ = ["DiskFigures", "SizeFigures", "size_figures"]
@@ -39,10 +40,11 @@ class SizeFigures:
     thick_bytes: int
     thin_bytes: int | None
     transfer_bytes: int
+    used_at: str = ""  # the product's address with this size's defaults put in
 
 
 def size_figures(package: Package, size_id: str) -> SizeFigures:
-    """The figures of one member in that size. Raises: InputRefused: the package has no such size."""
+    """The figures of one member in that size, and where it is used by the package's defaults. Raises: InputRefused: the package has no such size."""
     hardware = package.get_hardware(size_id)
     disks = tuple(_disk(package, device, size_id) for device in hardware.disks)
     files = {file for device in hardware.disks for file in _files(package, device)}
@@ -58,6 +60,7 @@ def size_figures(package: Package, size_id: str) -> SizeFigures:
         thick_bytes=sum(disk.thick_bytes for disk in disks),
         thin_bytes=None if None in thins else sum(thin for thin in thins if thin is not None),
         transfer_bytes=sum(package.get_file(file_id).size_bytes for file_id in files),
+        used_at=application_address(package, size_id),
     )
 
 

@@ -7,7 +7,7 @@ for memory it is counted in AllocationUnits (common practice, against the class 
 import re
 from collections.abc import Collection, Mapping, Sequence
 
-from staddle.kernel import Fault, InputRefused, Severity
+from staddle.kernel import Fault, InputRefused, Severity, format_binary
 from staddle.package import resourcetypes as types
 from staddle.package.allocations import allocations_of
 from staddle.package.items import Item, read_items, select_devices, select_markers
@@ -231,17 +231,19 @@ class _Parts:
             )
             return 0
         limit = item.quantity("Limit")
-        if limit is not None and limit < quantity:
+        amount_bytes = self._memory_bytes(item, quantity)
+        if limit is not None and limit < quantity and amount_bytes:
+            most_bytes = limit * amount_bytes // quantity
             self.reading.finding(
                 "memory-limit",
                 Severity.RISK,
-                f"the memory item {item.instance_id} has {quantity} and may use only {limit} of it",
+                f"the memory item {item.instance_id} has {format_binary(amount_bytes)} and may use only {format_binary(most_bytes)} of it",
                 at=item.element,
                 why="the platform pages the rest out, and the machine becomes slow",
                 mend="take the limit off when the machine is made",
                 source="CIM_ResourceAllocationSettingData, Limit",
             )
-        return self._memory_bytes(item, quantity)
+        return amount_bytes
 
     def _memory_bytes(self, item: Item, quantity: int) -> int:
         # VirtualQuantityUnits defaults to "count" in CIM, which says nothing about memory.

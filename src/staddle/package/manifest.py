@@ -17,9 +17,10 @@ from staddle.package.certificatefile import read_certificate_file
 from staddle.package.coverage import AGAIN, Coverage, cover
 from staddle.package.descriptor import read_descriptor
 from staddle.package.digests import Digests, take_digests
-from staddle.package.manifesttext import ManifestLine, names_twice, read_manifest
+from staddle.package.manifesttext import ManifestLine, is_strict, names_twice, read_manifest
 from staddle.package.markup import MOST_BYTES
 from staddle.package.model import Package
+from staddle.package.reading import listed
 from staddle.package.signature import Judged, Origin, judge_signature
 from staddle.package.signer import OriginCheck
 
@@ -126,6 +127,7 @@ def _verify(
     judged = Judged(origin=None)
     faults: list[Fault] = []
     lines: tuple[ManifestLine, ...] = ()
+    data = b""
     has_manifest, has_certificate = manifest_name in archive.members, certificate_name in archive.members
     if has_manifest:
         data = archive.read(manifest_name, most_bytes=MOST_BYTES)
@@ -175,6 +177,7 @@ def _verify(
         checked=checked,
         findings=(
             *_findings(lines, has_manifest, has_certificate, manifest_name),
+            *(_form(data, manifest_name) if has_manifest else _by_another_name(archive, manifest_name)),
             *coverage.findings,
             *judged.findings,
         ),
@@ -224,6 +227,38 @@ def _strangers(names: Sequence[str], archive: Archive) -> tuple[Finding, ...]:
             why="it is not of the package: neither the manifest nor the pinned digest speaks of it",
             mend="do not use it; find out how it came here",
             source="common practice, no source",
+        ),
+    )
+
+
+def _form(data: bytes, manifest_name: str) -> tuple[Finding, ...]:
+    if is_strict(data):
+        return ()
+    return (
+        Finding(
+            rule="manifest-form",
+            severity=Severity.NOTE,
+            what="the manifest is not written as the standard has it; it was read all the same",
+            where=manifest_name,
+            why="blanks, case, the algorithm's name or the ends of lines differ from: SHA256(name)= digest; a strict importer may refuse it",
+            source=_SOURCE,
+        ),
+    )
+
+
+def _by_another_name(archive: Archive, manifest_name: str) -> tuple[Finding, ...]:
+    others = [name for name in archive.members if name.lower().endswith(".mf")]
+    if not others:
+        return ()
+    return (
+        Finding(
+            rule="manifest-by-another-name",
+            severity=Severity.RISK,
+            what="here lies " + listed(others) + f", which is not taken for the manifest {manifest_name}",
+            where=str(archive.path),
+            why="the manifest has the descriptor's name with .mf at its end; nothing was compared with this one",
+            mend="find out whether the descriptor or the manifest was renamed, and give both the maker's names again",
+            source=_SOURCE,
         ),
     )
 

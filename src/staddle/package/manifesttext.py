@@ -10,9 +10,20 @@ from typing import Final
 
 from staddle.kernel import Fault, InputRefused
 
-__all__ = ["DIGEST_DIGITS", "ManifestLine", "names_twice", "read_manifest", "write_manifest"]
+__all__ = [
+    "DIGEST_DIGITS",
+    "ManifestLine",
+    "algorithm_of",
+    "is_strict",
+    "names_twice",
+    "read_manifest",
+    "write_manifest",
+]
 
 DIGEST_DIGITS: Final = {"SHA1": 40, "SHA256": 64, "SHA512": 128}
+# The names that openssl 3 writes (its manual, openssl-dgst): makers make manifests with it.
+_NAMED_BY_FAMILY: Final = {"SHA2-256": "SHA256", "SHA2-512": "SHA512"}
+_STRICT: Final = re.compile(rb"(?:SHA1|SHA256|SHA512)\(.+\)= [0-9a-f]+\n")
 # Names may hold blanks and parentheses, so the name ends at the last ")" before the "=".
 _LINE: Final = re.compile(
     r"\s*(?P<algorithm>[A-Za-z0-9-]+)\s*\((?P<name>.+)\)\s*=\s*(?P<digest>[0-9A-Fa-f]*)\s*"
@@ -76,13 +87,24 @@ def _read_line(raw: str) -> ManifestLine | str:
     match = _LINE.fullmatch(raw)
     if match is None:
         return "SHA256(name)= digest is expected"
-    algorithm = match["algorithm"].upper().replace("-", "")
+    algorithm = algorithm_of(match["algorithm"])
     digits = DIGEST_DIGITS.get(algorithm)
     if digits is None:
         return f'the algorithm "{match["algorithm"]}" is not one of {", ".join(DIGEST_DIGITS)}'
     if len(match["digest"]) != digits:
         return f"a {algorithm} digest has {digits} hex digits, this one has {len(match['digest'])}"
     return ManifestLine(algorithm=algorithm, name=match["name"].strip(), digest=match["digest"].lower())
+
+
+def algorithm_of(written: str) -> str:
+    """SHA1, SHA256 or SHA512, however it is written; what is none of these comes back in upper case, without hyphens."""
+    name = written.upper()
+    return _NAMED_BY_FAMILY.get(name, name.replace("-", ""))
+
+
+def is_strict(data: bytes) -> bool:
+    """Whether a readable manifest is written as the standard has it, to the last blank."""
+    return all(_STRICT.fullmatch(line) for line in data.splitlines(keepends=True))
 
 
 def names_twice(data: bytes) -> tuple[str, ...]:

@@ -317,7 +317,11 @@ class Package:
     full_version: str = ""
     product_url: str = ""
     vendor_url: str = ""
-    application_url: str = ""
+    application_url: str = ""  # as the maker wrote it; ``application_address`` puts the answers in
+    languages: tuple[str, ...] = ()  # of its texts: that of the elements themselves first
+    application_url_keys: tuple[
+        tuple[str, str], ...
+    ] = ()  # a name in it, and the full key of the property that is meant
 
     def default_size(self) -> str:
         """The id of the marked default size, else of the first one."""

@@ -6,24 +6,25 @@ Source: DSP0243, product section and its table of types; the full key is ``[clas
 """
 
 import dataclasses
-import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from staddle.kernel import InputRefused, Severity
+from staddle.package.appaddress import REFERENCE
 from staddle.package.configurations import sizes_named
 from staddle.package.markup import Element, local_name
 from staddle.package.model import Property, Size
 from staddle.package.properties import TYPES, check_answer
 from staddle.package.propertyindex import PropertyIndex
 from staddle.package.qualifiers import Qualifiers, read_qualifiers
-from staddle.package.reading import Reading
+from staddle.package.reading import MAKER_MUST, Reading
 
 __all__ = ["Product", "read_product", "read_properties"]
 
 _SOURCE = "DSP0243, product section"
+_MOST_ADDRESS = 2000  # ours: characters; browsers take hardly more
 _PARTS_OF_PROPERTY = 5  # what it keeps in memory, counted in devices of a machine
-_REFERENCE = re.compile(r"\$\{([^{}]+)\}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,16 +38,18 @@ class Product:
     product_url: str = ""
     vendor_url: str = ""
     application_url: str = ""
+    application_url_keys: tuple[tuple[str, str], ...] = ()
 
 
-def read_product(reading: Reading, systems: Sequence[Element]) -> Product:
+def read_product(reading: Reading, systems: Sequence[Element], properties: Sequence[Property]) -> Product:
     """The product; empty fields where no section tells.
 
-    Args: systems: the virtual system first, then what encloses it.
+    Args: systems: the virtual system first, then what encloses it; properties: all that the virtual system sees.
     """
     for system in systems:
         for section in reading.children(system, "ProductSection"):
             if name := reading.text(section, "Product"):
+                address = reading.text(section, "AppUrl")
                 return Product(
                     product=name,
                     vendor=reading.text(section, "Vendor"),
@@ -54,9 +57,63 @@ def read_product(reading: Reading, systems: Sequence[Element]) -> Product:
                     full_version=reading.text(section, "FullVersion"),
                     product_url=reading.text(section, "ProductUrl"),
                     vendor_url=reading.text(section, "VendorUrl"),
-                    application_url=reading.text(section, "AppUrl"),
+                    application_url=address,
+                    application_url_keys=_address_keys(reading, section, address, properties),
                 )
     return Product()
+
+
+def _address_keys(
+    reading: Reading, section: Element, address: str, properties: Sequence[Property]
+) -> tuple[tuple[str, str], ...]:
+    """Which property each ``${name}`` of the product's address means. A name that means none is told, and stays."""
+    if len(address) > _MOST_ADDRESS:
+        reading.finding(
+            "application-url-long",
+            Severity.NOTE,
+            f"the product's address has {len(address)} characters",
+            at=section,
+            why=f"nothing is put into one of more than {_MOST_ADDRESS}",
+            mend=MAKER_MUST,
+            source=_SOURCE,
+        )
+        return ()
+    names = Counter(REFERENCE.findall(address))
+    index = PropertyIndex(properties)
+    entry = reading.attribute(section, "class") or "", reading.attribute(section, "instance") or ""
+    keys: dict[str, str] = {}
+    for name, times in names.items():
+        prop = index.find(_full_key(entry, name)) or index.find(name)
+        if prop is None:
+            reading.finding(
+                "application-url-unknown",
+                Severity.NOTE,
+                f"the product's address {address} holds ${{{name}}}, and there is no such property, or several",
+                at=section,
+                why="the address is told with that name in it, as the maker wrote it",
+                mend=MAKER_MUST,
+                source=_SOURCE,
+            )
+        elif prop.password:
+            reading.finding(
+                "application-url-secret",
+                Severity.RISK,
+                f'the product\'s address {address} is to hold the secret "{prop.label}"',
+                at=section,
+                why="addresses are kept by browsers and written into logs; the secret is not put in here",
+                mend=MAKER_MUST,
+                source="common practice, no source",
+            )
+        else:
+            keys[name] = prop.key
+            longest = max((len(text) for _, text in prop.defaults), default=0)
+            reading.spend_expanded(times * longest, at=section)
+    return tuple(keys.items())
+
+
+def _full_key(entry: tuple[str, str], bare: str) -> str:
+    klass, instance = entry
+    return ".".join(part for part in (klass, bare, instance) if part)
 
 
 def read_properties(
@@ -137,9 +194,8 @@ def _read_property(
         )
         kind = "string"
     qualifiers = _qualifiers(reading, element, bare)
-    klass, instance = entry
     return Property(
-        key=".".join(part for part in (klass, bare, instance) if part),
+        key=_full_key(entry, bare),
         bare_key=bare,
         type=kind,
         label=reading.text(element, "Label") or bare,
@@ -204,7 +260,7 @@ def _expand(reading: Reading, element: Element, prop: Property, enclosing: Prope
     sizes = {size for size, _ in prop.defaults}
     sources: dict[str, Property] = {}
     for _, text in prop.defaults:
-        for name in _REFERENCE.findall(text):
+        for name in REFERENCE.findall(text):
             source = enclosing.find(name)
             if source is None:
                 reading.fault(
@@ -219,7 +275,7 @@ def _expand(reading: Reading, element: Element, prop: Property, enclosing: Prope
     defaults = []
     for size in sorted(sizes):
         # Split, not substituted: a value that itself holds "${…}" must stay as it is.
-        parts = _REFERENCE.split(prop.default_for(size))
+        parts = REFERENCE.split(prop.default_for(size))
         parts[1::2] = [sources[name].default_for(size) for name in parts[1::2]]
         reading.spend_expanded(sum(map(len, parts)), at=element)
         defaults.append((size, "".join(parts)))
@@ -227,7 +283,7 @@ def _expand(reading: Reading, element: Element, prop: Property, enclosing: Prope
 
 
 def _tell_literal(reading: Reading, element: Element, prop: Property) -> None:
-    for name in dict.fromkeys(name for _, text in prop.defaults for name in _REFERENCE.findall(text)):
+    for name in dict.fromkeys(name for _, text in prop.defaults for name in REFERENCE.findall(text)):
         reading.finding(
             "reference-to-nothing",
             Severity.NOTE,

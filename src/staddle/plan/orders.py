@@ -22,6 +22,9 @@ class DiskOrder:
     file_bytes: int  # as stored in the package; what is sent over the line
     # Of each part in which the package holds the file, as verified when the rollout was planned.
     file_sha256: tuple[str, ...] = ()
+    parents: tuple[
+        str, ...
+    ] = ()  # disks of the package without which the file is none: it holds only what differs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,6 +29,11 @@ class ByHandPlatform:
     async def look_disk(
         self, plan: Plan, member: MemberOrder, disk: DiskOrder, signed: Signature | None
     ) -> Look:
+        whole = [
+            f"By itself it is no disk: its file holds only what differs from {', then '.join(disk.parents)}. "
+            "Let the import of the package make it of all these files."
+            for _ in disk.parents[:1]
+        ]
         return _signed(
             signed,
             Card(
@@ -36,6 +41,7 @@ class ByHandPlatform:
                 lines=(
                     f"Import the package's disk {disk.disk_id} into pool {disk.pool}, or let the import of the package do it.",
                     f"Allocation: {disk.allocation}.",
+                    *whole,
                 ),
                 values=(
                     ("pool", disk.pool),
