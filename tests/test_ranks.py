@@ -95,6 +95,7 @@ FROM_BELOW_JOBS = {
     "staddle.review.junit": {"review_junit"},  # pure: a review as text
     "staddle.review.review": {"Review", "refuses"},  # pure: compares severities
     "staddle.review.sarif": {"sarif_text"},  # pure: a review as text
+    "staddle.rollout.gate": {"Plea"},
     "staddle.rollout.journal": {"Entry", "Recorded"},
     "staddle.rollout.run": {"Run"},
     "staddle.rollout.states": {"Event", "State"},

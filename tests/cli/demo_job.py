@@ -21,7 +21,17 @@ from demo.ousemoor_estate import demo_estate
 from demo.sluicelog_package import build_package
 from staddle.estate.writing import write_estate
 
-__all__ = ["ENVIRONMENT", "PACKAGE", "PROGRAM", "demo_job", "free_block", "loopback_job", "settle", "staddle"]
+__all__ = [
+    "ENVIRONMENT",
+    "PACKAGE",
+    "PROGRAM",
+    "demo_job",
+    "free_block",
+    "loopback_job",
+    "open_window",
+    "settle",
+    "staddle",
+]
 
 PROGRAM: Final = str(Path(sys.executable).with_name("staddle"))
 PACKAGE: Final = "sluicelog-4.2.0.ova"
@@ -87,6 +97,15 @@ def demo_job(root: Path, *, block: int | None = None) -> Path:
     return job
 
 
+def open_window(job: Path) -> Path:
+    """Another window in the design, open now: without it the change gate refuses a rollout. Returns: the job."""
+    now = datetime.now(UTC)
+    opens, closes = (f"{now + timedelta(hours=hours):%Y-%m-%d %H:%M}" for hours in (-1, 5))
+    with (job / "design.yaml").open("a", encoding="utf-8") as design:
+        design.write(f'\n  - {{opens: "{opens}", closes: "{closes}", zone: UTC}}\n')
+    return job
+
+
 def loopback_job(root: Path, *, block: int) -> Path:
     """The same job by hand, on an estate whose networks are loopback ones: what a person starts there can be reached."""
     job = demo_job(root)
@@ -114,7 +133,7 @@ def loopback_job(root: Path, *, block: int) -> Path:
             "  reason: a trial on one machine; whoever starts the members starts them beside the program\n"
             f"  until: {TODAY + timedelta(days=30)}\n"
         )
-    return job
+    return open_window(job)
 
 
 def settle(job: Path) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from staddle.package import read_package
-from tests.cli.demo_job import PACKAGE, PROGRAM, demo_job, settle, staddle
+from tests.cli.demo_job import PACKAGE, PROGRAM, demo_job, open_window, settle, staddle
 from tests.cli.terminal import Terminal
 from tests.package.signed_packages import openssl, party
 
@@ -17,7 +17,7 @@ PASSWORD = "sluicelog.admin_password"
 
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
-    job = demo_job(tmp_path)
+    job = open_window(demo_job(tmp_path))
     settle(job)
     return job
 

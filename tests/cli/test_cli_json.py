@@ -13,7 +13,7 @@ from staddle import __version__
 from staddle.cli.main import COMMANDS
 from staddle.kernel import from_json
 from staddle.proof.model import Proof
-from tests.cli.demo_job import PACKAGE, demo_job, free_block, settle, staddle
+from tests.cli.demo_job import PACKAGE, demo_job, free_block, open_window, settle, staddle
 from tests.cli.test_cli_commands import documented
 
 # One story, one process: spread over several it would be told several times, on the same addresses.
@@ -197,7 +197,7 @@ def test_a_refusal_is_a_document_too(tmp_path: Path) -> None:
 
 def test_no_to_the_question_is_a_document_too_and_yes_never_covers_destruction(tmp_path: Path) -> None:
     # A by-hand rollout that waits for its first card has booked its room: there is something to take back.
-    own = demo_job(tmp_path)
+    own = open_window(demo_job(tmp_path))
     settle(own)
     waiting = staddle("rollout", "--json", job=own)
     assert (document(waiting)["outcome"], waiting.returncode) == ("not finished", 1)

@@ -36,7 +36,7 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
             "\n"
             'error: unknown key "clustr" in job\n'
             "  where: design.yaml:3:3\n"
-            "  why:   the keys here are change, cluster, engineer, estate, name, owner, platform, survey_limit\n"
+            "  why:   the keys here are approved_by, approved_on, change, cluster, engineer, estate, name, owner, platform, survey_limit\n"
             '  try:   did you mean "cluster"?'
         ),
     ),
@@ -63,7 +63,7 @@ BAD: tuple[tuple[str, str, str, str], ...] = (
         (
             'error: unknown key "colour" in job\n'
             "  where: design.yaml:2:3\n"
-            "  why:   the keys here are change, cluster, engineer, estate, name, owner, platform, survey_limit\n"
+            "  why:   the keys here are approved_by, approved_on, change, cluster, engineer, estate, name, owner, platform, survey_limit\n"
             "  try:   remove the line, or use one of these keys"
         ),
     ),

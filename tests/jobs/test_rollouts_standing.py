@@ -16,12 +16,12 @@ from staddle.rollout.decide import Direction
 from staddle.rollout.journal import Entry
 from staddle.rollout.states import Event, State
 from staddle.trust.secretnames import FIRST_PASSWORD
-from tests.cli.demo_job import demo_job, settle
+from tests.cli.demo_job import demo_job, open_window, settle
 from tests.rollout.loopback_job import Silent
 
 
 def job_in(root: Path) -> JobFolder:
-    job = demo_job(root, block=232)
+    job = open_window(demo_job(root, block=232))
     settle(job)
     return find_job(job)
 

@@ -64,6 +64,8 @@ job:
   owner: hydrology
   engineer: R. Fenwold
   change: OM-2611
+  approved_by: H. Marle
+  approved_on: 2026-11-18
   estate: ../estate
   platform: loopback
 package:

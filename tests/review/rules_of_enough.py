@@ -37,7 +37,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
             tuple(
                 crowded(
                     f"3 members must be apart by {kind} ({ALL}), and 2 {kind}s can take them: {names}",
-                    f"design.yaml:20:{column}",
+                    f"design.yaml:22:{column}",
                 )
                 for kind, names, column in (
                     ("host", "om-h1, om-h2", 9),
@@ -54,7 +54,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
             (
                 crowded(
                     "2 members must be apart by pool (levels-1 and levels-3), and 1 pool can take them: om-store-1",
-                    "design.yaml:20:21",
+                    "design.yaml:22:21",
                 ),
             ),
         ),

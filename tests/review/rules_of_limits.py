@@ -64,7 +64,7 @@ def _members(what: str) -> tuple[Finding, ...]:
             rule="members-against-limits",
             severity=Severity.STOP,
             what=what,
-            where="design.yaml:17:3",
+            where="design.yaml:19:3",
             why="the maker has not tried such a cluster and does not support it",
             mend="change the number of members, or have the maker agree in writing",
             source=_SOURCE,
@@ -196,15 +196,15 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
     "size-against-limits": [
         (
             lambda: facts_of(limits=limits(("size, value: river", "size, value: estuary"))),
-            _size("levels-1 (data) is river; the maker allows estuary", "design.yaml:11:9")
-            + _size("levels-2 (data) is river; the maker allows estuary", "design.yaml:11:9")
-            + _size("levels-3 (data) is river; the maker allows estuary", "design.yaml:11:9"),
+            _size("levels-1 (data) is river; the maker allows estuary", "design.yaml:13:9")
+            + _size("levels-2 (data) is river; the maker allows estuary", "design.yaml:13:9")
+            + _size("levels-3 (data) is river; the maker allows estuary", "design.yaml:13:9"),
         ),
         (
             lambda: facts_of(_TIE_BREAKER),
             _size(
                 "levels-3 (without data) is brook; which sizes such a member may have is unknown",
-                "design.yaml:19:53",
+                "design.yaml:21:53",
             ),
         ),
     ],
@@ -291,7 +291,7 @@ FIRES: Final[dict[str, list[tuple[Callable[[], Facts], tuple[Finding, ...]]]]] =
                     rule="disk-growth-against-limits",
                     severity=Severity.RISK,
                     what="disk data is to have 400 GB; the maker says: not (guide, 2026-09-14)",
-                    where="design.yaml:26:34",
+                    where="design.yaml:28:34",
                     why="the maker does not support it; an upgrade may expect the package's own capacity",
                     mend="remove the capacity from storage.disks, or have the maker agree in writing",
                     source=_SOURCE,

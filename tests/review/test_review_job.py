@@ -149,7 +149,7 @@ def test_addresses_that_cannot_be_planned_stop_with_their_place(job: JobFolder) 
     report = review_job(job, NOW)
     stops = [finding for finding in report.review.kept if finding.severity is Severity.STOP]
     assert {finding.rule for finding in stops} == {"addresses-not-planned"}
-    assert all(finding.where.startswith("design.yaml:49:") for finding in stops)
+    assert all(finding.where.startswith("design.yaml:51:") for finding in stops)
     assert (
         "open-question",
         "the addresses are not planned; the package's questions are not answered yet",
@@ -233,7 +233,7 @@ def test_the_command_tells_findings_waivers_and_what_did_not_look(
     assert lines[0].endswith("; next: staddle place")
     assert lines[1].endswith("by W. Marram, estate office: made the same day, limit 30 days")
     at = lines.index("risk  digest-not-pinned: package.sha256 is empty for ../sluicelog-4.2.0.ova")
-    assert lines[at + 1] == "        where: design.yaml:15:9"
+    assert lines[at + 1] == "        where: design.yaml:17:9"
     assert lines[at + 2].startswith("        why:   another site")
     assert lines[at + 3].startswith("        try:   compare it with the maker's and write sha256: ")
     last = lines[lines.index("not looked, so not passed") + 1]

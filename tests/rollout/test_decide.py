@@ -1,6 +1,7 @@
 """decide(): driven by facts alone, with an instant that the test moves."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -101,6 +102,70 @@ def test_a_run_without_trouble_sees_every_step_done_and_acts_once_on_each() -> N
     acting = [step.step_id for step in plan.steps if get_kind(step.kind).facts.acts]
     assert sorted(world.acts) == sorted(acting)
     assert world.engine.run.sealed
+
+
+def closing(plan_steps_done: int) -> World:
+    """A run whose window closes once that many effects were begun; what is at work then goes on."""
+    world = forward()
+    act = world.act
+
+    def counted(step_id: str) -> Fact:
+        if len(world.acts) == plan_steps_done:
+            world.engine = replace(world.engine, until=world.now)
+        return act(step_id)
+
+    world.act = counted
+    world.run()
+    return world
+
+
+@pytest.mark.parametrize("begun", [1, 2, 5, 9, 14])
+def test_a_window_that_closes_lets_no_further_effect_begin_and_what_has_begun_is_finished(begun: int) -> None:
+    world = closing(begun)
+    run = world.engine.run
+    # Commands given before the closing are carried out: an effect whose order was given has begun.
+    started = world.acts
+    assert world.stopped
+    assert not run.sealed
+    assert {run.state(step_id) for step_id in started} == {State.SEEN_DONE}
+    held = run.in_state(State.REFUSED)
+    assert all(
+        run.known[s.step_id].evidence["what"] == "the window closed before the effect was begun" for s in held
+    )
+    assert not set(started) & {step.step_id for step in held}
+    assert world.records[-1] == ("", Event.NOTED)
+    assert run.in_state(State.TO_DO)
+
+    again = World(Engine(run=run, direction=Direction.FORWARD))  # the next window
+    again.done = world.done
+    again.tell(Began(epoch=2))
+    again.run()
+    assert again.engine.run.sealed
+    assert not set(again.acts) & set(started)
+
+
+def test_an_effect_whose_outcome_is_not_known_is_looked_after_beyond_the_window() -> None:
+    world = forward()
+    first: list[str] = []
+
+    def act(step_id: str) -> Fact:
+        if not first:
+            first.append(step_id)
+            world.engine = replace(world.engine, until=world.now)
+            return ActFailed(step_id=step_id, fault=FAULT, unknown=True)
+        world.done.add(step_id)
+        return Acted(step_id=step_id)
+
+    world.act = act
+    world.run()
+    assert world.acts == [*first, *first]
+    assert world.engine.run.state(first[0]) is State.SEEN_DONE
+    assert world.stopped
+
+
+def test_a_back_out_is_not_held_by_a_window() -> None:
+    engine = Engine(run=new_run(plan_of(3)), direction=Direction.BACK_OUT, until=START)
+    assert not engine.is_closed(START)
 
 
 def test_the_intent_is_recorded_before_the_look_and_the_look_comes_before_the_effect() -> None:

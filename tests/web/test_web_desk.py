@@ -13,7 +13,7 @@ from staddle.jobs.journal import all_journals
 from staddle.kernel import NotAllowed, SystemClock, SystemRandom
 from staddle.rollout.states import State
 from staddle.web.desk import AtWork, Desk
-from tests.cli.demo_job import demo_job, settle
+from tests.cli.demo_job import demo_job, open_window, settle
 from tests.web.served import served
 
 DEADLINE_S = 180
@@ -21,7 +21,7 @@ DEADLINE_S = 180
 
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
-    folder = demo_job(tmp_path)
+    folder = open_window(demo_job(tmp_path))
     settle(folder)
     return folder
 
@@ -101,10 +101,20 @@ def test_a_secret_is_shown_only_while_its_card_is_open(desk: Desk, job: Path) ->
 
 
 def test_why_it_could_not_begin_is_told(tmp_path: Path) -> None:
-    desk = Desk(find_job(demo_job(tmp_path)), SystemClock(), SystemRandom(), "W. Marram")
+    desk = Desk(find_job(open_window(demo_job(tmp_path))), SystemClock(), SystemRandom(), "W. Marram")
     desk.go_on("rollout")
     after = wait_for(desk, lambda now: not now.is_busy)
     assert [fault.what for fault in after.faults] == ["there is no settled placement that is valid"]
+
+
+def test_the_change_gate_refuses_here_as_anywhere(tmp_path: Path) -> None:
+    folder = demo_job(tmp_path)  # its only window is ten days ahead
+    settle(folder)
+    desk = Desk(find_job(folder), SystemClock(), SystemRandom(), "W. Marram")
+    desk.go_on("rollout")
+    after = wait_for(desk, lambda now: not now.is_busy)
+    assert [fault.what for fault in after.faults] == ["no window is open now"]
+    assert all_journals(find_job(folder)) == ()
 
 
 def test_a_hold_before_the_package_was_read_holds_too(desk: Desk, job: Path) -> None:

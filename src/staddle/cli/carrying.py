@@ -11,6 +11,7 @@ from staddle.cli.screen import WIDTH, Screen
 from staddle.estate.survey import SurveyStanding
 from staddle.jobs.back_out import irreversible_steps
 from staddle.jobs.folder import JobFolder
+from staddle.jobs.gate import closed_told, gate_of, gate_told
 from staddle.jobs.rollout import (
     READ_ANEW,
     Standing,
@@ -23,11 +24,20 @@ from staddle.jobs.rollout import (
 from staddle.jobs.rollouts import ROLLOUT, OpenRollout
 from staddle.kernel import SystemClock, SystemRandom
 from staddle.plan.titles import step_title
+from staddle.rollout.gate import Plea
 
 __all__ = ["carry_out"]
 
 
-def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options, *, dry_run: bool) -> int:
+def carry_out(
+    folder: JobFolder,
+    purpose: str,
+    screen: Screen,
+    options: Options,
+    *,
+    dry_run: bool,
+    plea: Plea | None = None,
+) -> int:
     """Begin the rollout of that purpose or go on with it. Returns: the exit code."""
     clock = SystemClock()
     actor = getpass.getuser()
@@ -40,19 +50,30 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
         actor=actor,
         progress=lambda step_id, done, total: holder[0].transferred(step_id, done, total),
         pin=not dry_run,
+        plea=plea,
     )
     survey = rollout.job.survey(clock.now())
     # In full before real machines are touched for the first time.
     first = purpose == ROLLOUT and not dry_run and not rollout.run().leaves_something
     _say_first(screen, rollout, survey, first=first)
     if dry_run:
+        verdict = None
+        if purpose == ROLLOUT:
+            verdict = gate_of(rollout.job, actor=actor, now=clock.now(), plea=plea)
+            for line in gate_told(verdict):
+                screen.say(line)
         for step_id, call in calls_of(rollout.head.plan):
             screen.show(step_id)
             for line in textwrap.wrap(call, WIDTH - 4, break_long_words=False, break_on_hyphens=False):
                 screen.show(f"    {line}")
         screen.document(
             "listed",
-            {"rollout": rollout.head.rollout_id, "calls": calls_of(rollout.head.plan), "survey": survey},
+            {
+                "rollout": rollout.head.rollout_id,
+                "calls": calls_of(rollout.head.plan),
+                "survey": survey,
+                "gate": verdict,
+            },
         )
         return 0
     with RunLines(screen, rollout.head.plan, purpose) as lines:
@@ -61,9 +82,14 @@ def carry_out(folder: JobFolder, purpose: str, screen: Screen, options: Options,
         people = TerminalCards(screen, lines, clock, by=by, reveal=rollout.vault.get)
         run = asyncio.run(carry_on(rollout, people, lines))
     standing = standing_of(run)
+    if not standing.sealed and (closed := closed_told(rollout.job, rollout.gate, clock.now())):
+        screen.say(closed)
     _say_last(screen, rollout, standing)
     outcome = "sealed" if standing.sealed else "refused" if standing.refused else "not finished"
-    screen.document(outcome, {"rollout": rollout.head.rollout_id, "standing": standing, "survey": survey})
+    screen.document(
+        outcome,
+        {"rollout": rollout.head.rollout_id, "standing": standing, "survey": survey, "gate": rollout.gate},
+    )
     return 0 if standing.sealed else 1
 
 
@@ -80,6 +106,9 @@ def _say_first(screen: Screen, rollout: OpenRollout, survey: SurveyStanding, *, 
             )
         if READ_ANEW in drifted:
             screen.say(f"changed since it began, and read anew: {READ_ANEW}; correcting it is a mend")
+    if rollout.gate is not None:
+        for line in gate_told(rollout.gate):
+            screen.say(line)
     screen.say(f"estate {survey.sentence()}")
     if survey.is_past:
         screen.say(

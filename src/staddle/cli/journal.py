@@ -5,9 +5,10 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from staddle.cli.options import Options
-from staddle.cli.screen import Screen
+from staddle.cli.screen import Screen, hanging
 from staddle.jobs.journal import export_journal, read_journal
 from staddle.plan.titles import step_title
+from staddle.rollout.states import Event
 
 __all__ = ["journal"]
 
@@ -48,6 +49,9 @@ def journal(
         for recorded in report.entries
     ]
     screen.table(f"{report.head.rollout_id} (times in UTC)", ("no.", "at", "step", "what", "who"), rows)
+    for recorded in report.entries:
+        if recorded.entry.event is Event.NOTED:
+            hanging(screen, "", f"noted in entry {recorded.seq}: {recorded.entry.intent}")
     screen.show(f"tree head over {len(report.entries)} entries: {report.root}")
     if export:
         screen.show(f"written: {export_journal(folder, report)}")

@@ -83,6 +83,8 @@ class Job(Row):
     owner: str = Field(default="", description="the team that answers for the cluster")
     engineer: str = Field(default="", description="who carries the work out")
     change: str = Field(default="", description="reference in your organisation's change control")
+    approved_by: str = Field(default="", description="who approved the change; never who carries it out")
+    approved_on: date | None = Field(default=None, description="the day they did")
     estate: str = Field(description="folder of the estate's tables, seen from this file")
     survey_limit: Days | None = Field(
         default=None,

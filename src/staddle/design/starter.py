@@ -37,7 +37,7 @@ trust:
   fingerprint: console
   join_secret_lifetime: 1 h
 
-## Spans in which change is allowed, in local time with its zone. To keep to them is up to you: a rollout begins at any time.
+## Spans in which change is allowed, in local time with its zone. A rollout is refused outside them.
 WINDOWS
 """
 
@@ -97,6 +97,9 @@ def _job(answers: BeginAnswers) -> tuple[str, ...]:
         _optional("  ", "owner", answers.owner, "the team that answers for the cluster"),
         _optional("  ", "engineer", answers.engineer, "who carries the work out"),
         _optional("  ", "change", answers.change, "reference in your organisation's change control"),
+        "  ## who approved the change, never who carries it out, and the day; a rollout asks for both",
+        '#   approved_by: ""',
+        "#   approved_on: 2026-11-20",
         "",
     )
 

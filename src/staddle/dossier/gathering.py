@@ -32,6 +32,7 @@ from staddle.placement.model import Placement, Problem
 from staddle.plan.kind import get_kind
 from staddle.plan.orders import Step
 from staddle.plan.titles import step_title
+from staddle.rollout.gate import emergency_told
 from staddle.rollout.journal import Recorded, RolloutHead, tree_root
 
 __all__ = [
@@ -137,6 +138,9 @@ def journal_record(head: RolloutHead, entries: Sequence[Recorded]) -> JournalRec
         made_at=head.made_at,
         lines=journal_lines(head, entries),
         root_sha256=tree_root([bytes.fromhex(recorded.leaf_hash) for recorded in entries]).hex(),
+        emergencies=tuple(
+            dict.fromkeys(filter(None, (emergency_told(one.entry.evidence) for one in entries)))
+        ),
     )
 
 

@@ -47,6 +47,8 @@ class JobFacts:
     owner: str = ""
     engineer: str = ""
     change: str = ""
+    approved_by: str = ""
+    approved_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,6 +168,7 @@ class JournalRecord:
     made_at: datetime
     lines: tuple[JournalLine, ...]
     root_sha256: str
+    emergencies: tuple[str, ...] = ()  # each in words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

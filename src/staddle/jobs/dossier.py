@@ -106,6 +106,8 @@ def report_of_review(review: ReviewReport, now: datetime, *, revision: str) -> R
             owner=job.design.job.owner,
             engineer=job.design.job.engineer,
             change=job.design.job.change,
+            approved_by=job.design.job.approved_by,
+            approved_on=job.design.job.approved_on,
         ),
         revision=revision,
         made_at=now,

@@ -8,6 +8,7 @@ from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of, refuse_open_questions
 from staddle.jobs.differing import refuse_differing_disks
 from staddle.jobs.folder import JobFolder
+from staddle.jobs.gate import pass_gate
 from staddle.jobs.gather import Gathered, gather
 from staddle.jobs.journal import export_journal, report_of
 from staddle.jobs.orders import new_tag, plan_of_job
@@ -18,6 +19,7 @@ from staddle.kernel import Clock, Fault, NotAllowed, Random, Severity
 from staddle.package import verify_package
 from staddle.plan.kind import get_kind
 from staddle.plan.orders import Plan, Step
+from staddle.rollout.gate import Plea
 from staddle.rollout.journal import RolloutHead
 from staddle.rollout.run import Run
 from staddle.rollout.runner import People, Watcher
@@ -62,13 +64,14 @@ def open_rollout(
     actor: str,
     progress: Callable[[str, int, int], None] = _NO_PROGRESS,
     pin: bool = True,
+    plea: Plea | None = None,
 ) -> OpenRollout:
     """The rollout of that purpose that is under way, or a new one with its inputs pinned.
 
     Args: pin: False only shows what a new one would be: nothing is recorded, and what is shown is not what a later run is
-        held to.
+        held to, nor by the change gate; plea: the emergency for which the gate lets a rollout begin.
     Raises: InputRefused: the job has faults. NotAllowed: what an earlier one made still stands, no valid settled
-        placement, open questions, or (a rollout that is no rehearsal) findings that stop it.
+        placement, open questions, or (a rollout that is no rehearsal) findings that stop it or the change gate.
     """
     job = gather(folder, clock.now())
     store = open_journal(folder)
@@ -78,9 +81,20 @@ def open_rollout(
         refuse_standing(store, job.design.job.name, purpose)
         if purpose == ROLLOUT:
             _refuse_stops(folder, clock)
+    passed = None
+    if purpose == ROLLOUT and pin:  # going on is held to it as beginning is, by the design as it is now
+        passed = pass_gate(job, actor=actor, now=clock.now(), plea=plea)
+    if head is None:
         fresh = head = _new_head(job, store, purpose, clock=clock, random=random, actor=actor)
     rollout = OpenRollout(
-        job=job, head=head, store=store, clock=clock, random=random, actor=actor, progress=progress
+        job=job,
+        head=head,
+        store=store,
+        clock=clock,
+        random=random,
+        actor=actor,
+        progress=progress,
+        gate=passed,
     )
     # Only now: what cannot be opened, for example on a platform that is not installed, must not be gone on with for ever.
     if pin and fresh is not None:

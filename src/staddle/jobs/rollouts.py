@@ -15,6 +15,7 @@ from staddle.jobs.vault import RolloutVault, open_strongbox
 from staddle.kernel import Clock, NotAllowed, Random, SystemRandom
 from staddle.plan.ports import Platform, Tools
 from staddle.rollout.decide import Direction
+from staddle.rollout.gate import Emergency, Open, note_of
 from staddle.rollout.journal import RolloutHead
 from staddle.rollout.run import Run, fold
 from staddle.rollout.runner import People, Runner, Watcher
@@ -116,6 +117,9 @@ class OpenRollout:
     random: Random
     actor: str
     progress: Callable[[str, int, int], None]
+    gate: Open | Emergency | None = (
+        None  # None: a rehearsal, a back-out or a look, which the gate does not hold
+    )
 
     def __post_init__(self) -> None:
         # The pinned one, whatever the design says by now: on another platform a back-out would find nothing left.
@@ -225,6 +229,8 @@ class OpenRollout:
             is_gone=is_gone,
             hide=lambda text: self.vault.redactor().redact(text),
             direction=direction,
+            note=None if self.gate is None else note_of(self.gate),
+            until=self.gate.until if isinstance(self.gate, Open) else None,
         )
         await runner.carry_on()
         return (

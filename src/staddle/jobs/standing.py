@@ -102,21 +102,25 @@ def standing_sentence(job: Gathered, review: Review, last: Past | None) -> str:
     Every output that tells it, tells it with this function.
     """
     if last is not None:
-        run, name = last.run, f"{last.head.purpose} {last.head.rollout_id}"
-        if run.backed_out:
-            # Nothing of it stands any more: what stops the next one is where the job stands.
-            return f"The {name} was backed out." + (
-                f" {_stopped(review)}" if review.count(Severity.STOP) else ""
-            )
-        if run.sealed:
-            return f"The {name} is sealed: every step was seen done."
-        done = len(run.in_state(State.SEEN_DONE))
-        return f"The {name} stands at {done} of {len(run.plan.steps)} steps{_held_up(run)}."
+        return _past_sentence(last, review) + "".join(
+            f" {one[:1].upper()}{one[1:]}." for one in last.run.emergencies
+        )
     if review.count(Severity.STOP):
         return _stopped(review)
     if job.valid_seats() is None:
         return "Not ready: no placement is settled."
     return "Ready: placed and settled, nothing was carried out yet."
+
+
+def _past_sentence(last: Past, review: Review) -> str:
+    run, name = last.run, f"{last.head.purpose} {last.head.rollout_id}"
+    if run.backed_out:
+        # Nothing of it stands any more: what stops the next one is where the job stands.
+        return f"The {name} was backed out." + (f" {_stopped(review)}" if review.count(Severity.STOP) else "")
+    if run.sealed:
+        return f"The {name} is sealed: every step was seen done."
+    done = len(run.in_state(State.SEEN_DONE))
+    return f"The {name} stands at {done} of {len(run.plan.steps)} steps{_held_up(run)}."
 
 
 def _stopped(review: Review) -> str:

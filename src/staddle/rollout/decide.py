@@ -74,7 +74,8 @@ class Live:
 class Engine:
     """Everything decide() knows. ``settled`` holds steps that this run will not start (again).
 
-    ``deadline_factor`` stretches or shortens the deadline that each kind of step has.
+    ``deadline_factor`` stretches or shortens the deadline that each kind of step has. From ``until`` on nothing further
+    is begun, and what has begun is finished.
     """
 
     run: Run
@@ -83,6 +84,11 @@ class Engine:
     deadline_factor: float = 1.0
     live: Mapping[str, Live] = field(default_factory=dict)
     settled: frozenset[str] = frozenset()
+    until: datetime | None = None
+
+    def is_closed(self, now: datetime) -> bool:
+        """Whether the window is over. Back-out is never held up by it."""
+        return self.direction is Direction.FORWARD and self.until is not None and now >= self.until
 
 
 class _Desk:
@@ -125,8 +131,14 @@ def decide(engine: Engine, fact: Fact, now: datetime) -> tuple[Engine, tuple[Com
                 f'a fact speaks of step "{fact.step_id}", which is not at work', why=repr(fact)
             )
         _go_on(desk, fact, live)
-    _start_what_can(desk)
+    closed = desk.engine.is_closed(now)
+    if not closed:
+        _start_what_can(desk)
     if not desk.engine.live:
+        if closed and not desk.engine.run.sealed:
+            desk.record(
+                "", Event.NOTED, intent=f"the window closed at {desk.engine.until:%Y-%m-%d %H:%M} UTC"
+            )
         desk.commands.append(Stop())
     return desk.engine, tuple(desk.commands)
 
@@ -189,6 +201,8 @@ def _looked(desk: _Desk, step_id: str, live: Live, look: Look) -> None:
             desk.record(step_id, Event.BACKED_OUT if backwards else Event.SEEN, evidence=evidence)
         case Wrong(fault=fault):
             _refuse(desk, step_id, fault)
+        case NeedsPerson() | NotYet() if not _has_begun(live) and desk.engine.is_closed(desk.now):
+            _refuse(desk, step_id, _closed(step_id))
         case NeedsPerson(card=card):
             _ask(desk, step_id, live, card)
         case NotYet() if live.phase is Phase.FIRST_LOOK and (facts.acts or facts.restarts or backwards):
@@ -205,6 +219,20 @@ def _looked(desk: _Desk, step_id: str, live: Live, look: Look) -> None:
                 _refuse(desk, step_id, fault)
             else:
                 _look_again(desk, step_id, live, fault)
+
+
+def _has_begun(live: Live) -> bool:
+    # A further try looks first too, but an earlier one of this run may have had its effect.
+    return live.phase is not Phase.FIRST_LOOK or live.tries > 1
+
+
+def _closed(step_id: str) -> Fault:
+    return Fault(
+        what="the window closed before the effect was begun",
+        where=step_id,
+        why="nothing further is begun outside a window",
+        mend="run the same command in the next window",
+    )
 
 
 def _ask(desk: _Desk, step_id: str, live: Live, card: Card) -> None:

@@ -7,6 +7,7 @@ from datetime import datetime
 from staddle.kernel import OurFault
 from staddle.plan.looks import Signature
 from staddle.plan.orders import Plan, Step
+from staddle.rollout.gate import emergency_told
 from staddle.rollout.journal import Entry, Recorded
 from staddle.rollout.states import Event, State, moved
 
@@ -27,11 +28,12 @@ class Known:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
-    """The plan and what is known of its steps."""
+    """The plan and what is known of its steps. ``emergencies``: in words, each once, in the order of their runs."""
 
     plan: Plan
     known: Mapping[str, Known]
     signatures: Mapping[str, Signature] = field(default_factory=dict)
+    emergencies: tuple[str, ...] = ()
 
     def state(self, step_id: str) -> State:
         """The state of one step."""
@@ -67,7 +69,10 @@ class Run:
         Raises: OurFault: an unknown step, or a move that the table does not have; the run is unchanged.
         """
         if entry.event is Event.NOTED:
-            return self
+            told = emergency_told(entry.evidence)
+            if not told or told in self.emergencies:
+                return self
+            return replace(self, emergencies=(*self.emergencies, told))
         before = self.known.get(entry.step_id)
         if before is None:
             raise OurFault.one(f'the journal speaks of step "{entry.step_id}", which the plan does not have')

@@ -58,7 +58,7 @@ class Runner:
     """Carries one rollout on, in one process. Made by jobs/, used once.
 
     Args: hide: takes secrets out of a text; deadline_factor: stretches or shortens the deadline of every step, for slow
-        sites and for tests.
+        sites and for tests; note: recorded before anything is begun; until: from then on nothing further is begun.
     """
 
     head: RolloutHead
@@ -74,6 +74,8 @@ class Runner:
     direction: Direction = Direction.FORWARD
     lease_span: timedelta = LEASE_SPAN
     deadline_factor: float = 1.0
+    note: Record | None = None
+    until: datetime | None = None
 
     async def carry_on(self) -> Run:
         """Take the lease, go on until nothing more can be done, release the lease.
@@ -89,8 +91,14 @@ class Runner:
         try:
             run = fold(self.head.plan, self.store.entries(self.head.rollout_id))
             self._refuse(run)
-            self._engine = Engine(run=run, direction=self.direction, deadline_factor=self.deadline_factor)
+            self._engine = Engine(
+                run=run, direction=self.direction, deadline_factor=self.deadline_factor, until=self.until
+            )
             self._tools = self.make_tools(lambda: self._engine.run)
+            if self.note is not None:
+                self._journal([self.note], now)
+                noted = fold(self.head.plan, self.store.entries(self.head.rollout_id))
+                self._engine = replace(self._engine, run=noted)
             return await self._loop()
         finally:
             self.store.release_lease(self._lease)
@@ -147,8 +155,8 @@ class Runner:
                 event=record.event,
                 at=now,
                 actor=self.actor,
-                site=self.head.plan.get_step(record.step_id).site,
-                intent=record.intent,
+                site=self.head.plan.get_step(record.step_id).site if record.step_id else "",
+                intent=self.hide(record.intent),
                 evidence=self._hidden(record),
             )
             for record in records

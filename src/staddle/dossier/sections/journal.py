@@ -27,6 +27,7 @@ def _blocks(record: JournalRecord) -> Iterator[Block]:
             ("purpose", record.purpose),
             ("begun", f"{instant(record.made_at)}, by {record.made_by}"),
             ("entries", str(len(record.lines))),
+            *(("EMERGENCY", told.removeprefix("emergency: ")) for told in record.emergencies),
         )
     )
     yield Facts(fixed=True, rows=(("root, SHA-256", record.root_sha256),))

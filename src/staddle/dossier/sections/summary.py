@@ -56,7 +56,12 @@ def _what(report: Report) -> Iterator[tuple[str, str]]:
         yield "work", "; ".join(report.work.tasks)
     yield "when", "; ".join(report.work.windows) or "no window is named"
     yield "by whom", f"{job.engineer or 'an engineer not named'}, for {job.owner or 'an owner not named'}"
-    yield "change", job.change or "no reference given"
+    by = f"approved by {job.approved_by}" if job.approved_by else "who approved it is not named"
+    on = f" on {day(job.approved_on)}" if job.approved_by and job.approved_on else ""
+    yield "change", f"{job.change or 'no reference given'}; {by}{on}"
+    if report.journal is not None:
+        for told in report.journal.emergencies:
+            yield "EMERGENCY", told.removeprefix("emergency: ")
     yield "survey", survey_sentence(report)
 
 

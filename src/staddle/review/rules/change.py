@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from staddle.design.localtime import window_span
 from staddle.design.model import Window
+from staddle.design.persons import same_name
 from staddle.kernel import Severity, format_duration
 from staddle.review.facts import Facts
 from staddle.review.rule import Found, rule
@@ -34,6 +35,59 @@ def _windows(facts: Facts) -> Iterator[tuple[str, Window, datetime, datetime]]:
 def no_change_reference(facts: Facts) -> Iterator[Found]:
     if not facts.design.job.change.strip():
         yield Found(what="job.change is empty", where=facts.at("job.change"))
+
+
+@rule(
+    name="no-approver",
+    severity=Severity.RISK,
+    title="Nobody is named who approved the change, or no day",
+    reason="the change gate refuses the rollout, and the record cannot show the approval",
+    mend="write the name into job.approved_by and the day into job.approved_on",
+    source="ISO/IEC 20000-1, change management; NIST SP 800-128 (from memory)",
+)
+def no_approver(facts: Facts) -> Iterator[Found]:
+    job = facts.design.job
+    if not job.approved_by.strip():
+        yield Found(what="job.approved_by is empty", where=facts.at("job.approved_by"))
+    elif job.approved_on is None:
+        yield Found(what="job.approved_on is empty", where=facts.at("job.approved_on"))
+
+
+@rule(
+    name="approver-is-engineer",
+    severity=Severity.RISK,
+    title="The change is approved by whoever carries it out",
+    reason="nobody else has looked at it, and the change gate refuses the rollout",
+    mend="have somebody else approve it, and name them",
+    source="ISO/IEC 20000-1, change management: approver not equal to implementer (from memory)",
+)
+def approver_is_engineer(facts: Facts) -> Iterator[Found]:
+    job = facts.design.job
+    if same_name(job.approved_by, job.engineer):
+        yield Found(what=f"{job.engineer.strip()} is both", where=facts.at("job.approved_by"))
+
+
+@rule(
+    name="approval-ahead",
+    severity=Severity.RISK,
+    title="The approval is dated ahead, or after the last window",
+    reason="nobody can have approved it then, or not in time for the work",
+    mend="write the day on which it was approved",
+)
+def approval_ahead(facts: Facts) -> Iterator[Found]:
+    on = facts.design.job.approved_on
+    if on is None:
+        return
+    where = facts.at("job.approved_on")
+    if on > facts.today:
+        yield Found(what=f"approved on {on}, today is {facts.today}", where=where)
+    ends = [(closes, window) for _, window, _, closes in _windows(facts)]
+    if ends:
+        closes, window = max(ends, key=lambda one: one[0])
+        if on > closes.astimezone(ZoneInfo(window.zone)).date():
+            yield Found(
+                what=f"approved on {on}, the last window closes at {window.closes} {window.zone}", where=where
+            )
 
 
 @rule(
