@@ -25,6 +25,7 @@ BLIND_UNPLACED = {
     "deputy-beside-leader",
     "domain-holds-half",
     "placement-broken",
+    "placement-not-kept",
     "platform-against-limits",
     "processor-against-limits",
     "host-memory-full",

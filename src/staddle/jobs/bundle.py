@@ -11,7 +11,6 @@ from staddle.jobs.anchors import origin_of_job
 from staddle.jobs.answers import answers_of, refuse_open_questions
 from staddle.jobs.folder import JobFolder, write_text
 from staddle.jobs.gather import Gathered, gather
-from staddle.jobs.orders import machine_name
 from staddle.jobs.rollouts import ROLLOUT, find_open, open_journal
 from staddle.jobs.vault import RolloutVault, open_strongbox
 from staddle.kernel import InputRefused, NotAllowed, OutsideFailed, format_binary, pretty_json
@@ -29,6 +28,7 @@ from staddle.package import (
     needs_passphrase,
     write_bundle,
 )
+from staddle.plan.orders import machine_name
 
 __all__ = ["BundleReport", "bundle_job", "signer_of"]
 

@@ -15,9 +15,17 @@ from staddle.placement.keeping import keeping_of, lines_of
 from staddle.placement.model import Seat
 from staddle.placement.problem import disk_needs
 from staddle.plan.catalogue import limits_of, steps_of
-from staddle.plan.orders import AdapterOrder, ClusterStep, DiskOrder, MemberOrder, Plan, RoomOrder
+from staddle.plan.orders import (
+    AdapterOrder,
+    ClusterStep,
+    DiskOrder,
+    MemberOrder,
+    Plan,
+    RoomOrder,
+    machine_name,
+)
 
-__all__ = ["machine_name", "plan_of_job"]
+__all__ = ["plan_of_job"]
 
 
 def plan_of_job(
@@ -65,11 +73,6 @@ def plan_of_job(
         steps=steps,
         limits=limits_of(steps),
     )
-
-
-def machine_name(job: str, member: str) -> str:
-    """The name of a member's machine: it tells the job, once."""
-    return member if member.startswith(job) else f"{job}-{member}"
 
 
 def new_tag(rollout_id: str, now: datetime, token: bytes) -> str:

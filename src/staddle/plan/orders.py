@@ -6,7 +6,21 @@ Names of machines and disks are deterministic, so that a repeat finds what an ea
 
 from dataclasses import dataclass
 
-__all__ = ["AdapterOrder", "ClusterStep", "DiskOrder", "MemberOrder", "Plan", "RoomOrder", "Step"]
+__all__ = [
+    "AdapterOrder",
+    "ClusterStep",
+    "DiskOrder",
+    "MemberOrder",
+    "Plan",
+    "RoomOrder",
+    "Step",
+    "machine_name",
+]
+
+
+def machine_name(job: str, member: str) -> str:
+    """The name of a member's machine: it tells the job, once."""
+    return member if member.startswith(job) else f"{job}-{member}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,10 @@ from typing import Final
 
 from staddle.estate.room import vcpus_offered
 from staddle.kernel import Severity, format_binary
+from staddle.placement.keeping import keeping_of
 from staddle.placement.verify import broken_rules
+from staddle.placement.watching import SeenAt, drifted
+from staddle.plan.orders import machine_name
 from staddle.review.facts import Facts, Need
 from staddle.review.rule import Found, found_fault, rule
 from staddle.review.standing import needs_on, standings
@@ -38,6 +41,28 @@ def placement_not_askable(facts: Facts) -> Iterator[Found]:
 def placement_broken(facts: Facts) -> Iterator[Found]:
     for sentence in broken_rules(facts.get_problem(), facts.get_seats()):
         yield Found(what=sentence, where="placement.yaml")
+
+
+@rule(
+    name="placement-not-kept",
+    severity=Severity.RISK,
+    title="A member runs elsewhere than it was settled, by the survey",
+    reason="somebody, or a platform that balances by itself, has moved it; one failure may now take more than it should",
+    mend="move it back and set what the answer sheet says under 'to set on the platform'; or place anew and settle that",
+    needs=_NEEDS,
+)
+def placement_not_kept(facts: Facts) -> Iterator[Found]:
+    problem, job = facts.get_problem(), facts.design.job.name
+    hosts, names = {room.name for room in problem.hosts}, {need.name for need in problem.members}
+    seats = tuple(seat for seat in facts.get_seats() if seat.host in hosts and seat.member in names)
+    guests = {guest.name: guest for guest in facts.get_estate().guests}
+    seen = {
+        seat.member: SeenAt(host=guest.host, pool=guest.pool)
+        for seat in seats
+        if (guest := guests.get(machine_name(job, seat.member))) is not None
+    }
+    for one in drifted(keeping_of(problem, seats), seen) if seen else ():
+        yield Found(what=one.what, where=", ".join(one.members))
 
 
 @rule(
