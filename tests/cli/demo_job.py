@@ -106,8 +106,11 @@ def open_window(job: Path) -> Path:
     return job
 
 
-def loopback_job(root: Path, *, block: int) -> Path:
-    """The same job by hand, on an estate whose networks are loopback ones: what a person starts there can be reached."""
+def loopback_job(root: Path, *, block: int, is_open: bool = True) -> Path:
+    """The same job by hand, on an estate whose networks are loopback ones: what a person starts there can be reached.
+
+    Args: is_open: with a window that is open now, so that everything is due.
+    """
     job = demo_job(root)
     estate = demo_estate(surveyed=SURVEYED)
     thirds = {"om-management": 2, "om-telemetry": 100}
@@ -133,7 +136,7 @@ def loopback_job(root: Path, *, block: int) -> Path:
             "  reason: a trial on one machine; whoever starts the members starts them beside the program\n"
             f"  until: {TODAY + timedelta(days=30)}\n"
         )
-    return open_window(job)
+    return open_window(job) if is_open else job
 
 
 def settle(job: Path) -> None:

@@ -23,7 +23,7 @@ def block() -> int:
 @pytest.fixture(scope="module")
 def job(tmp_path_factory: pytest.TempPathFactory, block: int) -> Path:
     """The demo's job on loopback addresses, whose name server is on loopback too."""
-    folder = loopback_job(tmp_path_factory.mktemp("requests"), block=block)
+    folder = loopback_job(tmp_path_factory.mktemp("requests"), block=block, is_open=False)
     design = (folder / "design.yaml").read_text(encoding="utf-8")
     wanted = f"  ttl: 300 s\n  servers: [127.{block}.2.53]\n"
     (folder / "design.yaml").write_text(design.replace("  ttl: 300 s\n", wanted), encoding="utf-8")

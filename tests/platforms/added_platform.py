@@ -17,6 +17,7 @@ from pathlib import Path
 from demo.ousemoor_estate import write_demo_estate
 from staddle.rollout.journal import Recorded, RolloutHead
 from staddle.stores.journal import open_sqlite
+from tests.cli.demo_job import open_window
 from tests.platforms.throwaway.shed import ShedPlatform
 
 __all__ = ["AddedJob", "install_shed"]
@@ -53,6 +54,7 @@ class AddedJob:
             assert before in text, before
             text = text.replace(before, after)
         (self.job / "design.yaml").write_text(text, encoding="utf-8")
+        open_window(self.job)
         self.shed.mkdir(mode=0o700, parents=True)
         (self.job / "private").chmod(0o700)
         settings = {"block": self.block, "program": list(self.program)}
