@@ -63,8 +63,8 @@ What to try next
   staddle availability --job {at}                   how much of a year it serves, and what would help most
   staddle rollout --dry-run --job {at}              what the real thing would do, by hand
   staddle back-out --rehearsal --job {at}           clear the stand-ins away: only what carries our tag
-  staddle place --job {shown(TWO_SITES)}             data at two sites, a vote at a third that breaks ties
-  staddle begin my-job                              your own package, eight questions""")
+  staddle place --job {shown(TWO_SITES)}                           data at two sites, a vote at a third that breaks ties
+  staddle begin my-job                                           your own package, eight questions""")
     return 0
 
 
