@@ -130,11 +130,6 @@ class ReserveCheck:
         )
 
     @cached_property
-    def _own(self) -> dict[str, list[int]]:
-        """The positions of each cluster's members."""
-        return {rules.name: self._tables.members_of(rules) for rules in self._tables.problem.clusters}
-
-    @cached_property
     def _reach(self) -> dict[str, frozenset[str]]:
         """The pools that each host reaches."""
         return {host.name: frozenset(host.pools) for host in self._tables.problem.hosts}
@@ -221,8 +216,9 @@ class ReserveCheck:
     ) -> tuple[str, str]:
         """Why what is left of the cluster is too little: as far as its place is the reason, and at all. "" when it is enough."""
         hosts, pools = set(scenario.hosts), set(scenario.pools)
-        problem, own = self._tables.problem, self._own[survive.cluster]
-        members = [(problem.members[i], seats[i]) for i in own]
+        tables = self._tables
+        own = tables.members_of(tables.rules[survive.cluster])
+        members = [(tables.problem.members[i], seats[i]) for i in own]
         lost = {
             member.name
             for member, seat in members

@@ -8,7 +8,7 @@ from typing import TypeVar
 from staddle.addressing.allocation import AddressPlan
 from staddle.answers.model import Answers
 from staddle.design.limits import Limits
-from staddle.design.model import Design
+from staddle.design.model import Design, Member
 from staddle.design.places import Places
 from staddle.design.profile import Profile
 from staddle.estate.model import Estate
@@ -95,6 +95,10 @@ class Facts:
     def get_package(self) -> Package:
         """The package."""
         return _there(self.package, Need.PACKAGE)
+
+    def size_of(self, member: Member) -> str:
+        """The size that a member has: its own, else the design's, else the package's default."""
+        return member.size or self.design.package.size or self.get_package().default_size()
 
     def get_verification(self) -> Verification:
         """What was verified of the package."""

@@ -36,7 +36,7 @@ def addresses_not_planned(facts: Facts) -> Iterator[Found]:
 def network_not_attached(facts: Facts) -> Iterator[Found]:
     package, design = facts.get_package(), facts.design
     attached = {row.package for row in design.networks}
-    sizes = {member.size or design.package.size or package.default_size() for member in design.members}
+    sizes = {facts.size_of(member) for member in design.members}
     used = dict.fromkeys(
         adapter.network
         for hardware in package.hardware

@@ -75,8 +75,7 @@ def _text(span: timedelta) -> str:
 
 def _is_about_both(facts: Facts, limit: Limit, one: Member, other: Member) -> bool:
     """Whether the limit is about these two: among data where it is about data, else where it is about one of them."""
-    main_size = facts.design.package.size or facts.get_package().default_size()
-    about = [limit.is_about(member, member.size or main_size) for member in (one, other)]
+    about = [limit.is_about(member, facts.size_of(member)) for member in (one, other)]
     return all(about) if limit.applies_to == "data" else any(about)
 
 

@@ -5,7 +5,6 @@ from typing import Final
 
 from staddle.design.limits import Limit
 from staddle.design.limitvalues import processor_reaches
-from staddle.design.model import Member
 from staddle.kernel import Severity
 from staddle.review.facts import Facts, Need
 from staddle.review.rule import Found, rule
@@ -17,10 +16,6 @@ _SOURCE: Final = "the maker's limits, limits.yaml"
 
 def _cited(limit: Limit) -> str:
     return f"{limit.what} {limit.written} ({limit.paper()})"
-
-
-def _size_of(facts: Facts, member: Member) -> str:
-    return member.size or facts.design.package.size or facts.get_package().default_size()
 
 
 @rule(
@@ -82,7 +77,7 @@ def limit_paper_old(facts: Facts) -> Iterator[Found]:
 def members_against_limits(facts: Facts) -> Iterator[Found]:
     limits = facts.get_limits()
     for limit in (*limits.of("members-fewest"), *limits.of("members-most")):
-        number = sum(limit.is_about(member, _size_of(facts, member)) for member in facts.design.members)
+        number = sum(limit.is_about(member, facts.size_of(member)) for member in facts.design.members)
         of_kind = "" if limit.applies_to == "all" else f" ({limit.applies_to})"
         few = limit.what == "members-fewest"
         if number < limit.value if few else number > limit.value:
@@ -111,7 +106,7 @@ def size_against_limits(facts: Facts) -> Iterator[Found]:
     if not allowed:
         return
     for number, member in enumerate(facts.design.members):
-        size = _size_of(facts, member)
+        size = facts.size_of(member)
         kind = "data" if member.data else "without data"
         sizes = [limit.written for limit in allowed if limit.applies_to in ("all", kind)]
         where = facts.at(f"members[{number}].size" if member.size else "package.size")
@@ -139,7 +134,7 @@ def size_against_limits(facts: Facts) -> Iterator[Found]:
 def system_type_against_limits(facts: Facts) -> Iterator[Found]:
     allowed = facts.get_limits().of("system-type")
     known = {limit.written.casefold() for limit in allowed}
-    sizes = dict.fromkeys(_size_of(facts, member) for member in facts.design.members)
+    sizes = dict.fromkeys(facts.size_of(member) for member in facts.design.members)
     for size in sizes:
         types = facts.get_package().get_hardware(size).system_types
         if allowed and types and not known.intersection(one.casefold() for one in types):
@@ -203,7 +198,7 @@ def platform_against_limits(facts: Facts) -> Iterator[Found]:
 def processor_against_limits(facts: Facts) -> Iterator[Found]:
     for limit in facts.get_limits().of("processor-level"):
         for one in standings(facts):
-            if not limit.is_about(one.member, _size_of(facts, one.member)):
+            if not limit.is_about(one.member, facts.size_of(one.member)):
                 continue
             level = one.host.cpu_level
             reaches = processor_reaches(level, limit.written)
